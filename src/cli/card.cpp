@@ -1,0 +1,7 @@
+#include "cli/cli.h"
+
+namespace uroko::cli {
+
+void add_card(CLI::App&) {}
+
+}  // namespace uroko::cli

@@ -1,0 +1,7 @@
+#include "cli/cli.h"
+
+namespace uroko::cli {
+
+void add_measure(CLI::App&) {}
+
+}  // namespace uroko::cli
