@@ -1,0 +1,74 @@
+#pragma once
+#include <array>
+#include <filesystem>
+#include <nlohmann/json_fwd.hpp>
+#include <optional>
+#include <variant>
+#include <vector>
+
+#include "uroko/measure/measure.h"
+
+namespace uroko::measure {
+
+/// How the photo gives millimetres.
+struct ByCard {
+  double print_scale = 1;  ///< what the printed check length measures / what it should
+};
+struct ByRuler {
+  ImagePoint from, to;
+  double length_mm = 0;
+};
+struct ByDisc {
+  ImagePoint near;
+  double diameter_mm = 0;
+};
+struct ByRectangle {
+  std::array<ImagePoint, 4> corners;
+  double width_mm = 0, height_mm = 0;
+};
+using ScaleChoice = std::variant<ByCard, ByRuler, ByDisc, ByRectangle>;
+
+/// How the margin is had.
+struct Given {
+  ImageOutline outline;
+};
+struct Around {
+  ImageOutline loop;
+};
+struct FromPoint {
+  ImagePoint inside;
+};
+struct NoHint {};
+using MarginChoice = std::variant<Given, Around, FromPoint, NoHint>;
+
+/// Everything that is needed to measure one photo, and to do it again.
+struct PhotoRequest {
+  std::filesystem::path file;
+  ScaleChoice scale;
+  std::optional<std::filesystem::path> lens_profile;
+  MarginChoice margin;
+  std::vector<margin::Stroke> keep, drop;
+  MeasureOptions options;
+};
+
+/// One photo's whole way: what was found at each step.
+struct PhotoResult {
+  photo::Photo photo;
+  scale::PlaneMap map;
+  margin::Margin margin;
+  Measurement measurement;
+  bed::Bed bed;
+};
+
+/// Load, scale, margin, measure, bed. Throws Error(Fault::input) for the photo, Error(Fault::not_measured) for a refusal of any step,
+/// Error(Fault::usage) for an invalid outline.
+PhotoResult measure_photo(const PhotoRequest& request);
+
+/// The camera to assume for a photo: the profile given, else the focal length in EXIF, else the common phone's.
+scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile);
+
+/// The contract's JSON object for one photo.
+nlohmann::json to_json(const PhotoResult& result);
+nlohmann::json to_json(const Estimate& estimate);
+
+}  // namespace uroko::measure
