@@ -1,0 +1,77 @@
+#include "uroko/measure/one_photo.h"
+
+#include "uroko/base/error.h"
+#include "uroko/scale/references.h"
+
+namespace uroko::measure {
+
+namespace {
+
+template <class... F>
+struct Overloaded : F... {
+  using F::operator()...;
+};
+
+template <class T>
+T take(Result<T> result, const std::filesystem::path& file) {
+  if (!result) {
+    const auto& no = result.refusal();
+    throw Error(Fault::not_measured, no.code, file, no.text, no.advice);
+  }
+  return std::move(result).value();
+}
+
+scale::PlaneMap find_scale(const cv::Mat& bgr, const scale::Camera& camera, const PhotoRequest& request) {
+  const Overloaded by{
+      [&](const ByCard& card) {
+        scale::CardOptions options;
+        options.print_scale = card.print_scale;
+        return scale::find_card(bgr, camera, options);
+      },
+      [&](const ByRuler& ruler) { return scale::from_ruler(bgr, camera, ruler.from, ruler.to, ruler.length_mm); },
+      [&](const ByDisc& disc) { return scale::from_disc(bgr, camera, disc.near, disc.diameter_mm); },
+      [&](const ByRectangle& box) { return scale::from_rectangle(bgr, camera, box.corners, box.width_mm, box.height_mm); },
+  };
+  return take(std::visit(by, request.scale), request.file);
+}
+
+/// The reference itself can not be wound.
+ImageOutline place_of_reference(const scale::PlaneMap& map) {
+  if (map.reference.size() < 3) return {};
+  return {{{map.reference, {}}}};
+}
+
+margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const PhotoRequest& request) {
+  const Overloaded by{
+      [&](const Given& given) -> Result<margin::Margin> { return margin::given(bgr, given.outline); },
+      [&](const Around& around) { return margin::find_in_loop(bgr, around.loop); },
+      [&](const FromPoint& point) { return margin::find_from_point(bgr, point.inside); },
+      [&](const NoHint&) { return margin::propose(bgr, place_of_reference(map)); },
+  };
+  auto found = take(std::visit(by, request.margin), request.file);
+  if (!request.keep.empty() || !request.drop.empty()) found = take(margin::refine(bgr, found, request.keep, request.drop), request.file);
+  return found;
+}
+
+}  // namespace
+
+scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>&) {
+  return scale::assumed_camera(info.width_px, info.height_px);
+}
+
+PhotoResult measure_photo(const PhotoRequest& request) {
+  if (const auto* given = std::get_if<Given>(&request.margin))
+    if (const auto fault = find_fault(given->outline))
+      throw Error(Fault::usage, "invalid-margin", request.file, fault->text, "give an outline that encloses the wound once");
+  PhotoResult out;
+  out.photo = photo::load(request.file);
+  const auto camera = camera_of(out.photo.info, request.lens_profile);
+  out.map = find_scale(out.photo.bgr, camera, request);
+  out.margin = find_margin(out.photo.bgr, out.map, request);
+  out.measurement = take(measure(out.map, out.margin, request.options), request.file);
+  const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};
+  out.bed = bed::classify(out.photo.bgr, out.margin.outline, out.map, balance);
+  return out;
+}
+
+}  // namespace uroko::measure
