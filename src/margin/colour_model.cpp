@@ -1,0 +1,74 @@
+#include "margin/colour_model.h"
+
+#include <opencv2/imgproc.hpp>
+
+namespace uroko::margin {
+
+namespace {
+
+constexpr int kCells = 32;
+
+int cell(const cv::Vec3b& c) { return ((c[0] >> 3) * kCells + (c[1] >> 3)) * kCells + (c[2] >> 3); }
+
+void blur_axis(std::vector<float>& cells, int stride) {
+  constexpr float kernel[5] = {.06f, .24f, .40f, .24f, .06f};
+  std::array<float, kCells> line;
+  for (int base = 0; base < kCells * kCells * kCells; ++base) {
+    if ((base / stride) % kCells != 0) continue;
+    for (int i = 0; i < kCells; ++i) line[static_cast<std::size_t>(i)] = cells[static_cast<std::size_t>(base + i * stride)];
+    for (int i = 0; i < kCells; ++i) {
+      float sum = 0;
+      for (int k = -2; k <= 2; ++k)
+        if (i + k >= 0 && i + k < kCells) sum += kernel[k + 2] * line[static_cast<std::size_t>(i + k)];
+      cells[static_cast<std::size_t>(base + i * stride)] = sum;
+    }
+  }
+}
+
+std::vector<float> histogram(const cv::Mat& lab, const cv::Mat& weight) {
+  std::vector<float> cells(kCells * kCells * kCells, 0.f);
+  double total = 0;
+  for (int y = 0; y < lab.rows; ++y) {
+    const auto* c = lab.ptr<cv::Vec3b>(y);
+    const auto* w = weight.ptr<float>(y);
+    for (int x = 0; x < lab.cols; ++x) {
+      if (w[x] <= 0) continue;
+      cells[static_cast<std::size_t>(cell(c[x]))] += w[x];
+      total += static_cast<double>(w[x]);
+    }
+  }
+  if (total > 0)
+    for (auto& v : cells) v = static_cast<float>(static_cast<double>(v) / total);
+  blur_axis(cells, 1);
+  blur_axis(cells, kCells);
+  blur_axis(cells, kCells * kCells);
+  return cells;
+}
+
+}  // namespace
+
+ColourModel::ColourModel(const cv::Mat& lab, const cv::Mat& inside_weight, const cv::Mat& outside_weight)
+    : inside_(histogram(lab, inside_weight)), outside_(histogram(lab, outside_weight)) {}
+
+cv::Mat ColourModel::posterior(const cv::Mat& lab) const {
+  // A colour hardly seen says little: a small constant pulls both towards evens.
+  constexpr float kUnseen = 1e-5f;
+  cv::Mat p(lab.size(), CV_32F);
+  for (int y = 0; y < lab.rows; ++y) {
+    const auto* c = lab.ptr<cv::Vec3b>(y);
+    auto* out = p.ptr<float>(y);
+    for (int x = 0; x < lab.cols; ++x) {
+      const auto k = static_cast<std::size_t>(cell(c[x]));
+      out[x] = (inside_[k] + kUnseen) / (inside_[k] + outside_[k] + 2 * kUnseen);
+    }
+  }
+  return p;
+}
+
+cv::Mat lab_of(const cv::Mat& bgr) {
+  cv::Mat lab;
+  cv::cvtColor(bgr, lab, cv::COLOR_BGR2Lab);
+  return lab;
+}
+
+}  // namespace uroko::margin

@@ -1,0 +1,227 @@
+#include "margin/finder.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <opencv2/imgproc.hpp>
+
+#include "margin/band.h"
+#include "margin/coarse.h"
+#include "margin/colour_model.h"
+#include "margin/raster.h"
+#include "uroko/base/text.h"
+
+namespace uroko::margin {
+
+const char* name(From from) {
+  switch (from) {
+    case From::given:
+      return "given";
+    case From::loop:
+      return "loop";
+    case From::seed:
+      return "seed";
+    case From::automatic:
+      return "auto";
+  }
+  return "given";
+}
+
+std::optional<Refusal> refused_photo(const cv::Mat& bgr) {
+  if (bgr.empty()) return Refusal{"photo-empty", "the photo has no pixels", "open another photo"};
+  if (bgr.type() != CV_8UC3) return Refusal{"photo-kind", "the photo is not an 8-bit colour picture", "convert it to 8 bits a channel"};
+  if (bgr.cols < 16 || bgr.rows < 16)
+    return Refusal{"photo-too-small",
+                   "the photo is " + std::to_string(bgr.cols) + " x " + std::to_string(bgr.rows) + " pixels: too small to find an edge in",
+                   "use a photo of at least 16 pixels each way"};
+  return std::nullopt;
+}
+
+std::optional<Refusal> refused_options(const FinderOptions& options) {
+  if (options.crop_side_px < 64 || options.crop_side_px > 1024)
+    return Refusal{"crop-side", "the crop's side of " + std::to_string(options.crop_side_px) + " pixels is not between 64 and 1024", "use 256"};
+  return std::nullopt;
+}
+
+double radius_of(const ImageOutline& outline) { return std::sqrt(area(outline) / CV_PI); }
+
+namespace {
+
+constexpr int kWorkSide = 800;  ///< the band works on at most this many pixels a side: 0.1 px there is 0.5 px of a 24 MP photo
+
+/// Overexposed and colourless pixels: they hide the tissue, so they say nothing about the edge.
+cv::Mat glare_in(const cv::Mat& bgr) {
+  cv::Mat glare(bgr.size(), CV_8U);
+  for (int y = 0; y < bgr.rows; ++y) {
+    const auto* c = bgr.ptr<cv::Vec3b>(y);
+    auto* g = glare.ptr<uchar>(y);
+    for (int x = 0; x < bgr.cols; ++x) {
+      const int low = std::min({c[x][0], c[x][1], c[x][2]}), high = std::max({c[x][0], c[x][1], c[x][2]});
+      g[x] = low >= 225 && high >= 245 ? 255 : 0;
+    }
+  }
+  return glare;
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0;
+  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+  return v[v.size() / 2];
+}
+
+ImageOutline photo_frame(const cv::Mat& bgr) {
+  const double r = bgr.cols - 0.5, b = bgr.rows - 0.5;
+  return {{{{{-0.5, -0.5}, {r, -0.5}, {r, b}, {-0.5, b}}, {}}}};
+}
+
+/// The part of the ring's length that lies on the photo's rim.
+double share_on_frame(const Ring<ImagePoint>& ring, const cv::Mat& bgr) {
+  int on = 0;
+  for (const auto& p : ring) on += p.x < 1 || p.y < 1 || p.x > bgr.cols - 2 || p.y > bgr.rows - 2;
+  return static_cast<double>(on) / static_cast<double>(std::max<std::size_t>(1, ring.size()));
+}
+
+}  // namespace
+
+Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, From from) {
+  Margin margin;
+  margin.from = from;
+  auto box = box_of(coarse, 0.1);
+  const int pad = static_cast<int>(std::ceil(2 * reach_px)) + 4;
+  box = cv::Rect(box.x - pad, box.y - pad, box.width + 2 * pad, box.height + 2 * pad);
+  const Crop work = make_crop(bgr, box, kWorkSide);
+  const double s = work.scale();
+  cv::Mat smooth;
+  cv::GaussianBlur(work.bgr, smooth, {}, 0.7);
+  const cv::Mat lab = lab_of(smooth), glare = glare_in(work.bgr);
+  std::vector<double> contrast, soft;
+  const auto settle_ring = [&](const Ring<ImagePoint>& ring, double reach, std::vector<double>* doubt) {
+    BandOptions options;
+    options.half_width_px = std::max(2.0, reach * s);
+    options.spacing_px = std::clamp(ring_length(ring) / 400, 1.0, 2.0);
+    auto band = settle(lab, glare, ring, options);
+    options.half_width_px = std::max(1.5, options.half_width_px / 2);
+    band = settle(lab, glare, band.ring, options);
+    contrast.insert(contrast.end(), band.contrast.begin(), band.contrast.end());
+    soft.push_back(band.softness_px);
+    if (doubt) *doubt = band.doubt_px;
+    return band.ring;
+  };
+  ImageOutline fine;
+  const auto local = work.in_crop(coarse);
+  for (std::size_t i = 0; i < local.parts.size(); ++i) {
+    Polygon<ImagePoint> part;
+    const double r = std::sqrt(std::abs(signed_area(local.parts[i].outer)) / CV_PI) / s;
+    part.outer = settle_ring(local.parts[i].outer, std::min(reach_px, 0.5 * r), i == 0 ? &margin.doubt_px : nullptr);
+    for (const auto& hole : local.parts[i].holes) {
+      const double rh = std::sqrt(std::abs(signed_area(hole)) / CV_PI) / s;
+      part.holes.push_back(settle_ring(hole, std::min(reach_px, 0.3 * rh), nullptr));
+    }
+    fine.parts.push_back(std::move(part));
+  }
+  auto outline = work.in_photo(fine);
+  bool same_nodes = true;
+  if (find_fault(outline)) {
+    outline = made_valid(outline);
+    std::sort(outline.parts.begin(), outline.parts.end(),
+              [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+    // Slivers cut off where the ring crossed itself are not parts of the wound.
+    while (outline.parts.size() > coarse.parts.size()) outline.parts.pop_back();
+    same_nodes = false;
+  }
+  if (outline.empty() || find_fault(outline)) outline = coarse, same_nodes = false;
+  const auto framed = find_fault(outline) ? outline : intersection(outline, photo_frame(bgr));
+  if (!framed.empty() && std::abs(area(framed) - area(outline)) > 1e-6 * area(outline)) outline = framed, same_nodes = false;
+  margin.outline = outline;
+  for (auto& d : margin.doubt_px) d /= s;
+  const double typical = median(margin.doubt_px);
+  if (!same_nodes || margin.doubt_px.size() != margin.outline.parts.front().outer.size())
+    margin.doubt_px.assign(margin.outline.parts.front().outer.size(), typical);
+  margin.correlation_px = 20 / s;
+  // Where within its transition the edge is, is a convention: a third of the transition's sigma, and never less than the grid's own third of a pixel.
+  margin.common_px = std::hypot(0.3, 0.35 * median(soft) / s);
+  if (median(contrast) < 1.5)
+    margin.warnings.push_back({"weak-edge", "the edge of the wound is weak in this photo; check the margin and correct it where it strays"});
+  if (share_on_frame(margin.outline.parts.front().outer, bgr) > 0.02)
+    margin.warnings.push_back({"cut-by-frame", "the wound reaches the photo's rim; what lies beyond is not measured"});
+  return margin;
+}
+
+Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, const FinderOptions& options) {
+  if (auto refusal = refused_photo(bgr)) return *refusal;
+  if (auto refusal = refused_options(options)) return *refusal;
+  if (given_loop.empty() || given_loop.parts.front().outer.size() < 3)
+    return Refusal{"loop-points", "the loop has fewer than three points", "draw a closed loop around the wound"};
+  ImageOutline loop;
+  for (const auto& part : given_loop.parts) loop.parts.push_back({part.outer, {}});
+  if (auto fault = find_fault(loop)) {
+    if (fault->kind == OutlineFault::Kind::not_finite) return Refusal{"loop-points", fault->text, "draw the loop again"};
+    const double whole = area(ImageOutline{{{box_of(loop, 0).area() > 0 ? loop.parts.front().outer : Ring<ImagePoint>{}, {}}}});
+    auto repaired = made_valid(loop);
+    std::sort(repaired.parts.begin(), repaired.parts.end(),
+              [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+    for (auto& part : repaired.parts) part.holes.clear();
+    const double sum = area(repaired);
+    // A pigtail where the ends of the loop meet is cut off; a figure of eight does not say which half is meant.
+    if (repaired.empty() || std::abs(signed_area(repaired.parts.front().outer)) < 0.8 * std::max(sum, whole))
+      return Refusal{"loop-crosses", fault->text + ", so what the loop encloses is not clear", "draw the loop again without crossing it"};
+    repaired.parts.resize(1);
+    loop = repaired;
+  }
+  const auto inside = intersection(loop, photo_frame(bgr));
+  if (inside.empty() || area(inside) < 1) return Refusal{"loop-outside", "the loop lies outside the photo", "draw it around the wound in the photo"};
+  if (area(inside) < 30)
+    return Refusal{"loop-small", "the loop encloses fewer than 30 pixels", "use a closer photo or draw the loop around the whole wound"};
+  if (area(inside) > 0.9 * static_cast<double>(bgr.total()))
+    return Refusal{"loop-large", "the loop takes in nearly the whole photo and leaves no skin outside to compare with",
+                   "draw the loop closer round the wound"};
+  loop = inside;
+  const Crop crop = make_crop(bgr, box_of(loop, 0.15), options.crop_side_px);
+  const cv::Mat mask = filled(crop.in_crop(loop), crop.bgr.size());
+  const cv::Mat lab = lab_of(crop.bgr);
+  cv::Mat found = coarse_in_loop(crop.bgr, lab, mask, options.seed);
+  if (!found.empty()) found = largest_part(found, options.keep_holes);
+  if (found.empty() || cv::countNonZero(found) < 8)
+    return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
+  cv::Mat level;
+  found.convertTo(level, CV_32F, 1.0 / 255);
+  cv::GaussianBlur(level, level, {}, 0.8);
+  auto outline = crop.in_photo(outline_at(level, 0.5f, 6));
+  if (outline.empty())
+    return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
+  outline.parts.resize(1);
+  const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / crop.scale()});
+  auto margin = settled(bgr, outline, reach, From::loop);
+  if (area(margin.outline) < 0.2 * area(loop))
+    margin.warnings.push_back({"loose-loop", "the margin found is much smaller than the loop; draw the loop closer if it missed parts of the wound"});
+  return margin;
+}
+
+Margin given(const cv::Mat& bgr, const ImageOutline& outline) {
+  Margin margin;
+  margin.outline = outline;
+  margin.from = From::given;
+  // A hand's own scatter, common practice on a screen, when the photo cannot be read.
+  margin.common_px = 1;
+  if (refused_photo(bgr) || outline.empty() || find_fault(outline)) return margin;
+  const double r = radius_of(outline);
+  const auto seen = settled(bgr, outline, std::clamp(0.06 * r, 2.0, 40.0), From::given);
+  // The independent part: the spread of the edge about the drawn line, as the band sees it, brought to the drawn vertices.
+  const double typical = median(seen.doubt_px);
+  margin.doubt_px.assign(outline.parts.front().outer.size(), typical);
+  if (!seen.doubt_px.empty() && seen.outline.parts.size() == outline.parts.size()) {
+    const auto& ring = seen.outline.parts.front().outer;
+    for (std::size_t i = 0; i < margin.doubt_px.size(); ++i) {
+      double best = 1e300;
+      for (std::size_t k = 0; k < ring.size(); ++k) {
+        const double d = distance(ring[k], outline.parts.front().outer[i]);
+        if (d < best) best = d, margin.doubt_px[i] = seen.doubt_px[k];
+      }
+    }
+  }
+  margin.correlation_px = seen.correlation_px;
+  margin.common_px = std::clamp(seen.common_px, 0.5, 0.05 * r + 0.5);
+  return margin;
+}
+
+}  // namespace uroko::margin

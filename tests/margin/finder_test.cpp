@@ -1,0 +1,105 @@
+#include <catch2/catch.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "uroko/base/random.h"
+#include "uroko/margin/margin.h"
+
+using namespace uroko;
+using namespace uroko::margin;
+
+namespace {
+
+Ring<ImagePoint> ellipse(ImagePoint c, double a, double b, int n = 90) {
+  Ring<ImagePoint> ring;
+  for (int i = 0; i < n; ++i) ring.push_back({c.x + a * std::cos(2 * CV_PI * i / n), c.y + b * std::sin(2 * CV_PI * i / n)});
+  return ring;
+}
+ImageOutline outline(Ring<ImagePoint> ring) { return {{{std::move(ring), {}}}}; }
+
+/// Pale skin with noise and a red ellipse whose edge is a Gaussian of sigma `soft`.
+cv::Mat photo_of(ImagePoint c, double a, double b, double soft, cv::Size size = {480, 360}) {
+  Random random(3);
+  cv::Mat bgr(size, CV_8UC3);
+  for (int y = 0; y < size.height; ++y)
+    for (int x = 0; x < size.width; ++x) {
+      const double r = std::hypot((x - c.x) / a, (y - c.y) / b);
+      const double d = (r - 1) * std::sqrt(a * b);
+      const double in = 0.5 * std::erfc(d / soft / std::sqrt(2.0));
+      const double noise = random.normal(0, 4);
+      const auto mix = [&](double wound, double skin) { return cv::saturate_cast<uchar>(in * wound + (1 - in) * skin + noise); };
+      bgr.at<cv::Vec3b>(y, x) = {mix(60, 190), mix(50, 205), mix(150, 225)};
+    }
+  return bgr;
+}
+
+}  // namespace
+
+TEST_CASE("a rough loop round a red ellipse gives its area to one percent") {
+  const auto bgr = photo_of({230, 180}, 90, 60, 1.2);
+  const auto found = find_in_loop(bgr, outline(ellipse({235, 178}, 118, 80, 12)));
+  REQUIRE(found);
+  CHECK(area(found->outline) == Approx(CV_PI * 90 * 60).epsilon(0.01));
+  CHECK(dice(found->outline, outline(ellipse({230, 180}, 90, 60))) > 0.99);
+  CHECK(found->from == From::loop);
+  CHECK_FALSE(found->proposal);
+  CHECK(found->doubt_px.size() == found->outline.parts.front().outer.size());
+  CHECK(found->common_px > 0.1);
+  CHECK(found->common_px < 1.5);
+}
+
+TEST_CASE("a point in a red ellipse gives its area to two percent") {
+  const auto bgr = photo_of({230, 180}, 70, 50, 1.2);
+  const auto found = find_from_point(bgr, {240, 170});
+  REQUIRE(found);
+  CHECK(area(found->outline) == Approx(CV_PI * 70 * 50).epsilon(0.02));
+  CHECK(found->from == From::seed);
+}
+
+TEST_CASE("the same photo and loop give the same margin to the last bit, whatever random numbers were drawn before") {
+  const auto bgr = photo_of({230, 180}, 90, 60, 2);
+  const auto loop = outline(ellipse({230, 180}, 115, 80, 15));
+  const auto first = find_in_loop(bgr, loop);
+  cv::theRNG().state = 12345;
+  const auto second = find_in_loop(bgr, loop);
+  REQUIRE(first);
+  REQUIRE(second);
+  CHECK(first->outline == second->outline);
+  CHECK(first->doubt_px == second->doubt_px);
+}
+
+TEST_CASE("a loop that cannot be used is refused with its code and what to do") {
+  const auto bgr = photo_of({230, 180}, 90, 60, 1.5);
+  const auto code = [&](const cv::Mat& photo, const ImageOutline& loop) {
+    const auto result = find_in_loop(photo, loop);
+    if (result) return std::string("found");
+    CHECK_FALSE(result.refusal().text.empty());
+    CHECK_FALSE(result.refusal().advice.empty());
+    return result.refusal().code;
+  };
+  CHECK(code(bgr, {}) == "loop-points");
+  CHECK(code(bgr, outline({{10, 10}, {20, 20}})) == "loop-points");
+  CHECK(code(bgr, outline(ellipse({2000, 180}, 90, 60))) == "loop-outside");
+  CHECK(code(bgr, outline({{100, 100}, {300, 260}, {300, 100}, {100, 260}})) == "loop-crosses");
+  CHECK(code(bgr, outline({{-1000, -1000}, {2000, -1000}, {2000, 2000}, {-1000, 2000}})) == "loop-large");
+  CHECK(code(bgr, outline({{100, 100}, {102, 100}, {102, 102}})) == "loop-small");
+  CHECK(code({}, outline(ellipse({230, 180}, 90, 60))) == "photo-empty");
+  CHECK(code(cv::Mat(1, 400, CV_8UC3, cv::Scalar(1, 2, 3)), outline(ellipse({230, 0}, 90, 60))) == "photo-too-small");
+}
+
+TEST_CASE("a given outline is kept as drawn and carries a doubt at every vertex") {
+  const auto bgr = photo_of({230, 180}, 90, 60, 2);
+  const auto drawn = outline(ellipse({230, 180}, 90, 60, 40));
+  const auto margin = given(bgr, drawn);
+  CHECK(margin.outline == drawn);
+  CHECK(margin.from == From::given);
+  CHECK(margin.doubt_px.size() == 40);
+  CHECK(margin.common_px >= 0.5);
+  CHECK(given({}, drawn).common_px == Approx(1));
+}
+
+TEST_CASE("names of origins are those of the interface") {
+  CHECK(std::string(name(From::given)) == "given");
+  CHECK(std::string(name(From::loop)) == "loop");
+  CHECK(std::string(name(From::seed)) == "seed");
+  CHECK(std::string(name(From::automatic)) == "auto");
+}
