@@ -41,7 +41,8 @@ std::string reason() { return std::strerror(errno); }
 }  // namespace
 
 std::string read_file(const fs::path& file, std::size_t limit) {
-  Descriptor in(::open(file.c_str(), O_RDONLY | O_CLOEXEC));
+  // O_NONBLOCK: a named pipe without a writer must not hang the program before fstat tells what it is.
+  Descriptor in(::open(file.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
   if (in.get() < 0) {
     if (errno == ENOENT || errno == ENOTDIR)
       throw Error(Fault::input, "missing", file, "there is no such file", "check the name and the folder");
