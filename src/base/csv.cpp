@@ -4,13 +4,14 @@
 
 namespace uroko {
 
-std::vector<std::vector<std::string>> parse_csv(std::string_view text) {
+std::vector<std::vector<std::string>> parse_csv(std::string_view text, std::vector<int>* lines) {
+  if (lines) lines->clear();
   if (text.substr(0, 3) == "\xEF\xBB\xBF") text.remove_prefix(3);
   std::vector<std::vector<std::string>> rows;
   std::vector<std::string> row;
   std::string field;
   bool quoted = false, was_quoted = false;
-  int line = 1, opened = 0;
+  int line = 1, opened = 0, row_line = 1;
   const auto end_field = [&] {
     row.push_back(std::move(field));
     field.clear();
@@ -19,8 +20,12 @@ std::vector<std::vector<std::string>> parse_csv(std::string_view text) {
   const auto end_row = [&] {
     const bool blank = row.empty() && field.empty() && !was_quoted;
     end_field();
-    if (!blank) rows.push_back(std::move(row));
+    if (!blank) {
+      rows.push_back(std::move(row));
+      if (lines) lines->push_back(row_line);
+    }
     row.clear();
+    row_line = line;
   };
   for (std::size_t i = 0; i < text.size(); ++i) {
     const char c = text[i];

@@ -6,8 +6,8 @@
 namespace uroko {
 
 /// RFC 4180 text to rows of fields. CR LF or LF ends a row; a UTF-8 mark at the start and blank last lines are skipped.
-/// Throws std::invalid_argument naming the line of an unclosed or misplaced quote.
-std::vector<std::vector<std::string>> parse_csv(std::string_view text);
+/// Throws std::invalid_argument naming the line of an unclosed or misplaced quote. `lines`: the line (from 1) on which each row starts.
+std::vector<std::vector<std::string>> parse_csv(std::string_view text, std::vector<int>* lines = nullptr);
 
 /// One row with CR LF, quoted where RFC 4180 asks for it.
 std::string csv_row(const std::vector<std::string>& fields);
