@@ -3,10 +3,8 @@
 
 #include "cli/cli.h"
 #include "uroko/base/error.h"
-#include "uroko/base/file.h"
 #include "uroko/base/text.h"
 #include "uroko/healing/series_csv.h"
-#include "uroko/report/chart.h"
 
 namespace uroko::cli {
 
@@ -16,7 +14,7 @@ using nlohmann::json;
 using healing::Course;
 
 struct CurveOptions {
-  std::string file, chart;
+  std::string file;
   bool as_json = false;
   double base_c = 0;
 };
@@ -86,12 +84,6 @@ void print_for_people(const Course& course) {
 }
 
 void run_curve(const CurveOptions& options) {
-  std::string extension;
-  if (!options.chart.empty()) {
-    extension = lower_ascii(std::filesystem::path(options.chart).extension().string());
-    if (extension != ".svg" && extension != ".png" && extension != ".pdf")
-      throw Error(Fault::usage, "chart", options.chart, "a chart is drawn as .svg, .png or .pdf", "give --chart a name with one of these endings");
-  }
   std::vector<Warning> notes;
   const auto series = healing::read_series_csv(options.file, &notes);
   if (series.looks.empty()) throw Error(Fault::not_measured, "no-measure", options.file, "the series holds no measure", "add a row with a date and an area_mm2");
@@ -100,7 +92,6 @@ void run_curve(const CurveOptions& options) {
   course_options.today = DateTime::now();
   auto course = healing::follow(series, course_options);
   course.warnings.insert(course.warnings.end(), notes.begin(), notes.end());
-  if (!options.chart.empty()) write_file_whole(options.chart, report::paint(report::healing_chart(course, series).scene, extension));
   if (options.as_json) std::printf("%s\n", as_json(course).dump(2).c_str());
   else print_for_people(course);
 }
@@ -112,7 +103,6 @@ void add_curve(CLI::App& app) {
   auto options = std::make_shared<CurveOptions>();
   verb->add_option("SERIES", options->file, "Columns date, area_mm2, u_mm2 and if known perimeter_mm, water_c, event")->option_text("SERIES.csv")->required();
   verb->add_flag("--json", options->as_json, "Print one JSON value");
-  verb->add_option("--chart", options->chart, "Draw the healing curve")->option_text("OUT.svg|OUT.png|OUT.pdf");
   verb->add_option("--base", options->base_c, "Base temperature of the degree-days, degC (a convention; default 0)")->option_text("DEGC")->check(CLI::Range(-5.0, 40.0));
   verb->footer("A row with `debridement` as its event restarts the baseline.\nIt measures and does arithmetic; it does not diagnose and recommends no treatment.");
   verb->callback([=] { run_curve(*options); });

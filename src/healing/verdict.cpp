@@ -45,13 +45,13 @@ void water_reasons(Working& work) {
   std::vector<Reading> water = work.series.water;
   std::stable_sort(water.begin(), water.end(), [](const auto& a, const auto& b) { return a.date.days() < b.date.days(); });
   // The largest fall from an earlier reading to one that is not made good later in the course.
-  double best = kColderBy;
+  double best = kColderBy - 1e-9;
   const Reading *warm = nullptr, *cold = nullptr;
   const Reading* warmest = nullptr;
   for (const auto& reading : water) {
     if (reading.date.days() < from - 3 || reading.date.days() > to + 1) continue;
     if (!warmest || reading.water_c > warmest->water_c) warmest = &reading;
-    if (warmest->water_c - reading.water_c >= best) {
+    if (warmest->water_c - reading.water_c > best) {
       best = warmest->water_c - reading.water_c;
       warm = warmest;
       cold = &reading;
