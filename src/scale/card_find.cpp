@@ -1,0 +1,98 @@
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+#include "scale/board_find.h"
+#include "scale/warnings.h"
+#include "uroko/base/text.h"
+#include "uroko/scale/card.h"
+#include "uroko/scale/references.h"
+
+namespace uroko::scale {
+
+namespace {
+
+/// Least per-axis noise assumed of a saddle point: what blur, JPEG and a paper's unevenness leave even where the residual is smaller.
+constexpr double saddle_floor_px = 0.03;
+/// Marker corners shift with ink spread and bloom; they stand in only where saddle points are missing.
+constexpr double corner_floor_px = 0.4;
+
+}  // namespace
+
+Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const CardOptions& options) {
+  if (!(options.print_scale > 0.5 && options.print_scale < 2))
+    return Refusal{"print-scale", "the print's check length is not between half and twice of what it should be", "measure the card's 0 to 100 again"};
+  const CardLayout& card = card_layout();
+  const auto found = find_board(photo, card.board, camera);
+  if (!found)
+    return Refusal{"no-card", "no printed card was found in the photo",
+                   "lay the card flat beside the wound, whole in the frame, sharp and without glare, or give another scale reference"};
+
+  PlaneMap map;
+  map.kind = Kind::card;
+  map.camera = camera;
+  map.scale_relative_u = options.print_scale_u;
+  std::vector<ImagePoint> seen = found->saddles;
+  std::vector<PlanePoint> real = found->saddles_mm;
+  double floor = saddle_floor_px;
+  const bool by_saddles = seen.size() >= 6;
+  if (!by_saddles) {
+    // Too few saddle points: the markers' own corners, refined on the whole photo.
+    std::vector<cv::Point2f> corners;
+    for (const auto& p : found->marker_corners) corners.emplace_back(static_cast<float>(p.x), static_cast<float>(p.y));
+    cv::Mat grey = photo;
+    if (photo.channels() != 1) cv::cvtColor(photo, grey, cv::COLOR_BGR2GRAY);
+    const int window = std::clamp(static_cast<int>(std::lround(found->marker_side_px / 12)), 2, 8);
+    cv::cornerSubPix(grey, corners, {window, window}, {-1, -1}, {cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 40, 0.005});
+    seen.clear();
+    for (const auto& c : corners) seen.push_back({c.x, c.y});
+    real = found->marker_corners_mm;
+    floor = corner_floor_px;
+    map.scale_relative_u = std::hypot(map.scale_relative_u, 0.004);
+    map.warnings.push_back(warning("partial-card",
+                                   "only " + std::to_string(found->markers) + " markers of the card could be used; uncover the card or avoid glare on it"));
+  }
+  for (auto& p : real) p.x *= options.print_scale, p.y *= options.print_scale;
+  std::vector<ImagePoint> ideal;
+  for (const auto& p : seen) ideal.push_back(camera.undistorted(p));
+  const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, floor);
+  if (!fit) return Refusal{"no-card", "the card was seen but too little of it to fix its plane", "uncover the card and take the photo again"};
+
+  map.plane_from_ideal = fit->to_from;
+  map.covariance = fit->covariance;
+  map.rms_px = fit->rms;
+  map.points = static_cast<int>(seen.size());
+  const double w = card.width_mm * options.print_scale, h = card.height_mm * options.print_scale;
+  map.reference_mm = {{0, 0}, {w, 0}, {w, h}, {0, h}};
+  for (const auto& p : map.reference_mm) map.reference.push_back(map.to_image(p));
+  find_pose(map);
+
+  // A flat card leaves the points' own noise; a curled one leaves what its bend does to the picture, alike for neighbours.
+  if (by_saddles) {
+    double noise = 0;
+    for (const double u : found->u_px) noise += u * u;
+    noise = std::sqrt(noise / static_cast<double>(std::max<std::size_t>(found->u_px.size(), 1)));
+    const double rms_mm = fit->rms * map.mm_per_px({(seen.front().x + seen.back().x) / 2, (seen.front().y + seen.back().y) / 2});
+    if (rms_mm > 0.35)
+      return Refusal{"curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) + " mm: it is curled or folded",
+                     "glue the card on a stiff board, lay it flat and take the photo again"};
+    if (rms_mm > 0.03 && fit->rms > 3 * std::hypot(noise, 0.05)) {
+      // The bend's residual is shared by neighbours: far fewer independent values than points.
+      map.covariance *= 4;
+      map.warnings.push_back(warning("curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) +
+                                                   " mm: it is curled or the lens bends the picture; use a stiff card or a lens profile"));
+    }
+    if (found->saddles.size() < 12)
+      map.warnings.push_back(warning("partial-card", "only " + std::to_string(found->saddles.size()) + " of " +
+                                                         std::to_string(card.board.saddle_count()) +
+                                                         " points of the card could be used; uncover the card or avoid glare on it"));
+  }
+  warn_of_tilt(map);
+  if (found->marker_side_px < 30)
+    map.warnings.push_back(warning("small-reference", "the card's markers are only " + fixed_text(found->marker_side_px, 0) +
+                                                          " px wide; come closer so that they are at least 30 px"));
+  return map;
+}
+
+}  // namespace uroko::scale
