@@ -74,7 +74,7 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
     for (const double u : found->u_px) noise += u * u;
     noise = std::sqrt(noise / static_cast<double>(std::max<std::size_t>(found->u_px.size(), 1)));
     const double rms_mm = fit->rms * map.mm_per_px({(seen.front().x + seen.back().x) / 2, (seen.front().y + seen.back().y) / 2});
-    if (rms_mm > 0.35)
+    if (rms_mm > 0.35 || (rms_mm > 0.08 && found->saddles.size() < 14))
       return Refusal{"curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) + " mm: it is curled or folded",
                      "glue the card on a stiff board, lay it flat and take the photo again"};
     if (rms_mm > 0.03 && fit->rms > 3 * std::hypot(noise, 0.05)) {

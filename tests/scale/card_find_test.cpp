@@ -138,6 +138,7 @@ TEST_CASE("a card bent over a curve is told by its residual") {
   view.curl_radius_mm = 60;
   const FlatPhoto rolled = photograph(print(), 24, view);
   const auto refused = find_card(rolled.bgr, scale::assumed_camera(view.width, view.height));
+  INFO((refused ? std::to_string(refused->points) + " points, rms " + std::to_string(refused->rms_px) + " warnings " + std::to_string(refused->warnings.size()) : std::string()));
   REQUIRE_FALSE(refused.ok());
   CHECK(refused.refusal().code == "curled");
 }
