@@ -99,7 +99,7 @@ class Painter {
   Eigen::Vector3d lit(const Rgb& albedo, const Eigen::Vector3d& out, const Eigen::Vector3d& view, double gloss, double roughness) const {
     const auto& light = scene_.light;
     const double lambert = std::max(0.0, out.dot(towards_)) / towards_.dot(-Eigen::Vector3d::UnitZ());
-    Eigen::Vector3d sum = albedo * (light.ambient + (1 - light.ambient) * lambert);
+    Eigen::Vector3d sum = albedo * (light.ambient * (0.55 - 0.45 * out.z()) + (1 - light.ambient) * lambert);
     if (light.glare > 0 && gloss > 0) {
       const double a = std::max(0.0, out.dot((towards_ + view).normalized())), b = std::max(0.0, out.dot((window_ + view).normalized()));
       const double sharp = std::pow(a, 700 / roughness) * 2.2 + std::pow(b, 900 / roughness) * 0.9, sheen = 0.07 * std::pow(a, 40 / roughness);

@@ -78,7 +78,7 @@ void Skin::each_inside(int points, F&& f) const {
 Skin::BedFields Skin::bed_fields(const SkinPoint& p, double l) const {
   const auto& u = *scene_.ulcer;
   // The bed's patches grow with the wound, down to about 2 mm.
-  const double grain = std::max(2.0, 0.33 * u.radius_mm);
+  const double grain = std::max(2.0, 0.42 * u.radius_mm);
   const double x = (p.x - u.centre.x) / grain, s = (p.s - u.centre.s) / grain;
   return {(1 - l) + 0.22 * octaves(x * 1.3, s * 1.3, seed32(u.seed, 21), 3), octaves(x, s, seed32(u.seed, 22), 3) + 0.25 * (l - 0.5),
           octaves(x * 0.8, s * 0.8, seed32(u.seed, 23), 4) + 0.3 * (0.55 - std::abs(l - 0.45))};
@@ -172,23 +172,25 @@ Surface Skin::bed(const SkinPoint& p, double l) const {
   const auto f = bed_fields(p, l);
   const std::uint32_t seed = seed32(u.seed, 40);
   const double x = p.x, s = p.s;
-  const double band = 0.05;
+  const double band = 0.13;
   const double pale = pale_below_ < -1e8 ? 0 : step_between(pale_below_ + band, pale_below_ - band, f.pale);
   const double necrotic = necrotic_from_ > 1e8 ? 0 : step_between(necrotic_from_ - band / 2, necrotic_from_ + band / 2, f.necrotic);
   const double slough = slough_from_ > 1e8 ? 0 : step_between(slough_from_ - band, slough_from_ + band, f.slough);
 
   const double bumps = field(x / 0.9, s / 0.9, seed + 1) + 0.6 * field(x / 0.42, s / 0.42, seed + 2);
-  static const Rgb kGranulation = linear_rgb(166, 38, 36), kDeep = linear_rgb(112, 20, 24), kSlough = linear_rgb(206, 176, 104),
-                   kCream = linear_rgb(222, 204, 158), kNecrotic = linear_rgb(58, 42, 36), kBrown = linear_rgb(92, 62, 42),
+  static const Rgb kGranulation = linear_rgb(166, 38, 36), kDeep = linear_rgb(112, 20, 24), kSlough = linear_rgb(196, 168, 108),
+                   kCream = linear_rgb(214, 198, 156), kNecrotic = linear_rgb(58, 42, 36), kBrown = linear_rgb(92, 62, 42),
                    kPale = linear_rgb(220, 158, 148);
   Rgb red = mix(kGranulation, kDeep, 0.5 + 0.5 * octaves(x / 3.1, s / 3.1, seed + 3, 3)) * (1 + 0.22 * bumps);
   // Slough is stringy.
-  const double strings = octaves((x + 0.6 * s) / 0.5, (s - 0.6 * x) / 2.6, seed + 4, 3);
-  const Rgb yellow = mix(kSlough, kCream, 0.5 + 0.9 * strings) * (1 + 0.10 * field(x / 0.5, s / 0.5, seed + 5));
+  const double strings = octaves((x + 0.6 * s + 0.8 * field(x / 2.5, s / 2.5, seed + 10)) / 0.6, (s - 0.6 * x) / 2.4, seed + 4, 3);
+  const Rgb yellow = mix(kSlough, kCream, 0.5 + 0.55 * strings) * (1 + 0.10 * field(x / 0.5, s / 0.5, seed + 5));
   const Rgb dark = mix(kNecrotic, kBrown, 0.5 + 0.6 * octaves(x / 1.2, s / 1.2, seed + 6, 2));
   const Rgb pink = kPale * (1 + 0.07 * field(x / 0.8, s / 0.8, seed + 7));
   Surface out;
-  out.albedo = mix(red, yellow, 0.92 * slough);
+  // Slough thins out: red shows through where it is thin, and a haze of fibrin lies on the rest.
+  const double haze = 0.10 + 0.10 * octaves(x / 1.7, s / 1.7, seed + 9, 2);
+  out.albedo = mix(mix(red, kCream * 0.8, haze), yellow, std::clamp(slough * (0.86 + 0.3 * strings), 0.0, 0.95));
   out.albedo = mix(out.albedo, dark, necrotic);
   out.albedo = mix(out.albedo, pink, 0.9 * pale);
   // The bed lies below the edge: its wall is steep over the first millimetre and shaded.
@@ -218,7 +220,7 @@ Surface Skin::at(const SkinPoint& p) const {
   Surface out = coat(p, calm);
   static const Rgb kReddened = linear_rgb(188, 66, 58), kLip = linear_rgb(226, 200, 186);
   const double patchy = 1 + 0.55 * octaves(p.x / 4.5, p.s / 4.5, seed32(u.seed, 61), 3);
-  const double reddening = u.rim_strength * std::min(1.0, std::exp(-outward_mm / (0.55 * u.rim_mm)) * patchy);
+  const double reddening = u.rim_strength * std::min(1.0, std::exp(-outward_mm / (0.8 * u.rim_mm)) * patchy);
   const Rgb stained = kReddened.cwiseProduct(Rgb(1, 1, 1) * (0.35 + 0.65 * out.albedo.sum() / 2.2));
   out.albedo = mix(out.albedo, stained, std::clamp(reddening, 0.0, 1.0));
   const double lip = std::exp(-std::pow((outward_mm - 0.35) / 0.35, 2)) * (0.55 + 0.35 * field(p.x / 2.2, p.s / 2.2, seed32(u.seed, 62)));
