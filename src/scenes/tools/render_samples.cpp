@@ -19,8 +19,10 @@ namespace {
 nlohmann::json truth_json(const scenes::SampleVisit& visit) {
   const auto truth = scenes::truth_of(visit.scene);
   nlohmann::json shares;
-  for (const auto tissue : {bed::Tissue::granulation, bed::Tissue::slough, bed::Tissue::necrotic, bed::Tissue::pale})
-    shares[bed::name(tissue)] = std::round(1e4 * truth.shares[static_cast<std::size_t>(tissue)]) / 1e4;
+  // By the contract's words.
+  const std::pair<const char*, bed::Tissue> tissues[] = {
+      {"granulation", bed::Tissue::granulation}, {"slough", bed::Tissue::slough}, {"necrotic", bed::Tissue::necrotic}, {"pale", bed::Tissue::pale}};
+  for (const auto& [word, tissue] : tissues) shares[word] = std::round(1e4 * truth.shares[static_cast<std::size_t>(tissue)]) / 1e4;
   const auto& view = visit.scene.view;
   const auto& [from, to] = truth.midline;
   const auto tenth = [](double v) { return std::round(10 * v) / 10; };
