@@ -186,7 +186,7 @@ void draw_curve(ChartDraft& d) {
   const auto& looks = d.course.looks;
   auto& items = c.scene.items;
   const double spacing = looks.size() > 1 ? (c.looks.back().x - c.looks.front().x) / static_cast<double>(looks.size() - 1) : 1e3;
-  const double radius = spacing < 6 ? 1.6 : spacing < 12 ? 2.4 : 3.4, cap = std::min(3.0, spacing / 4);
+  const double radius = (spacing < 6 ? 1.6 : spacing < 12 ? 2.4 : 3.2) * d.text / 9, cap = std::min(3.0, spacing / 4);
   const int now = d.course.segment.empty() ? 0 : d.course.segment.back();
   for (std::size_t i = 0; i < looks.size(); ++i) {
     const Point p = c.looks[i];
@@ -204,12 +204,22 @@ void draw_curve(ChartDraft& d) {
   }
   for (std::size_t i = 1; i < looks.size(); ++i)
     if (d.course.segment[i] == d.course.segment[i - 1]) {
-      items.push_back(PolyLine{{c.looks[i - 1], c.looks[i]}, d.colours.area, d.course.segment[i] == now ? 1.7 : 1.1, Dash::solid, false});
+      const bool firm = d.course.doubtful.size() != looks.size() || (!d.course.doubtful[i] && !d.course.doubtful[i - 1]);
+      items.push_back(
+          PolyLine{{c.looks[i - 1], c.looks[i]}, d.colours.area, d.course.segment[i] == now ? 1.7 : 1.1, firm ? Dash::solid : Dash::dotted, false});
       take_line(d, c.looks[i - 1], c.looks[i]);
     }
   for (std::size_t i = 0; i < looks.size(); ++i) {
     const bool current = d.course.segment[i] == now;
-    items.push_back(Disc{c.looks[i], radius, current ? d.colours.area : d.colours.paper, d.colours.area, 1.3});
+    const bool doubtful = i < d.course.doubtful.size() && d.course.doubtful[i];
+    items.push_back(
+        Disc{c.looks[i], radius, current && !doubtful ? d.colours.area : d.colours.paper, doubtful ? d.colours.quiet : d.colours.area, 1.3});
+    if (doubtful) {  // a look that does not fit the others is crossed out and stays in sight
+      const Point p = c.looks[i];
+      const double r = radius * 0.7;
+      items.push_back(PolyLine{{{p.x - r, p.y - r}, {p.x + r, p.y + r}}, d.colours.quiet, 1.1, Dash::solid, false});
+      items.push_back(PolyLine{{{p.x - r, p.y + r}, {p.x + r, p.y - r}}, d.colours.quiet, 1.1, Dash::solid, false});
+    }
     if (static_cast<int>(i) == d.options.selected) items.push_back(Disc{c.looks[i], radius + 3, {0, 0, 0, 0}, d.colours.ink, 1.2});
   }
 }

@@ -51,6 +51,11 @@ Layout line_layout(cairo_t* cr, const std::string& text, double size, bool bold)
   if (cr) pango_cairo_update_layout(cr, layout.get());
   set_font(layout.get(), size, bold);
   pango_layout_set_single_paragraph_mode(layout.get(), TRUE);
+  // No ligatures: a hash or a name copied out of the PDF keeps its letters.
+  PangoAttrList* attributes = pango_attr_list_new();
+  pango_attr_list_insert(attributes, pango_attr_font_features_new("liga=0, clig=0"));
+  pango_layout_set_attributes(layout.get(), attributes);
+  pango_attr_list_unref(attributes);
   const std::string clean = printable(text);
   pango_layout_set_text(layout.get(), clean.data(), static_cast<int>(clean.size()));
   return layout;

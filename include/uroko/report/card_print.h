@@ -2,6 +2,7 @@
 #include <opencv2/core.hpp>
 #include <string>
 
+#include "uroko/report/paper.h"
 #include "uroko/scale/card.h"
 
 namespace uroko::report {
@@ -11,8 +12,6 @@ namespace uroko::report {
 cv::Mat card_picture(double px_per_mm);
 /// The same for any layout.
 cv::Mat card_picture(const scale::CardLayout& card, double px_per_mm);
-
-enum class Paper { a4, letter };
 
 /// A page at true size with the card, a cutting outline and an instruction line. `extension`: ".pdf" or ".svg".
 /// Throws Error(Fault::usage) for others.
