@@ -1,0 +1,177 @@
+#include "casebook/store.h"
+
+#include <algorithm>
+
+namespace uroko::casebook {
+
+using nlohmann::json;
+
+namespace {
+
+json to_json(const Value& value) {
+  if (const auto* i = std::get_if<long long>(&value)) return *i;
+  if (const auto* d = std::get_if<double>(&value)) return *d;
+  if (const auto* s = std::get_if<std::string>(&value)) return *s;
+  return nullptr;
+}
+
+Value from_json(const json& cell, char type) {
+  if (cell.is_null()) return {};
+  if (type == 'i') return cell.get<long long>();
+  if (type == 'd') return cell.get<double>();
+  return cell.get<std::string>();
+}
+
+/// Columns by table, so that names read from a book's history never reach SQL unless they are ours.
+const std::vector<Column>* columns_named(const std::string& table) {
+  const std::vector<Column>* found = nullptr;
+  for_each_table([&](auto row) {
+    if (table == Table<decltype(row)>::name) found = &columns_of<decltype(row)>();
+  });
+  return found;
+}
+
+}  // namespace
+
+void Store::begin(const std::string& label) {
+  if (depth_++ > 0) return;
+  try {
+    database_.begin();
+  } catch (...) {
+    depth_ = 0;
+    throw;
+  }
+  label_ = label;
+  action_ = 0;
+}
+
+void Store::commit() {
+  if (depth_ == 0) throw Error(Fault::book, "rolled-back", database_.file(), "a part of this change failed, so that nothing of it was saved", "try again");
+  if (--depth_ > 0) return;
+  try {
+    database_.commit();
+  } catch (...) {
+    database_.rollback();
+    throw;
+  }
+}
+
+void Store::rollback() noexcept {
+  depth_ = 0;
+  database_.rollback();
+}
+
+Id Store::next_id(const std::string& table) {
+  return std::get<long long>(database_.row("SELECT COALESCE(MAX(id), 0) + 1 FROM " + table, "i").value()[0]);
+}
+
+void Store::remember(const std::string& table, Id id, const json& before, const json& after) {
+  if (action_ == 0) {
+    // What was undone can no longer be redone once something else is done; it stays in the book as abandoned.
+    database_.run("UPDATE action SET state = 'abandoned' WHERE state = 'undone'");
+    action_ = next_id("action");
+    database_.run("INSERT INTO action (id, made, label, program, state) VALUES (:id, :made, :label, :program, 'done')",
+                  {static_cast<long long>(action_), DateTime::now().iso(), clean_utf8(label_), std::string("uroko " UROKO_VERSION)});
+  }
+  database_.run("INSERT INTO change (id, action, record, row_id, columns_before, columns_after) VALUES (:id, :action, :record, :row, :old, :new)",
+                {static_cast<long long>(next_id("change")), static_cast<long long>(action_), table, static_cast<long long>(id),
+                 before.is_null() ? Value{} : Value{before.dump()}, after.is_null() ? Value{} : Value{after.dump()}});
+}
+
+Id Store::insert(const std::string& table, const std::vector<Column>& columns, const Values& values) {
+  const Id id = next_id(table);
+  std::string names = "id", marks = ":id";
+  Values arguments{static_cast<long long>(id)};
+  for (std::size_t k = 0; k < columns.size(); ++k) {
+    names += ", " + columns[k].name;
+    marks += ", :v_" + columns[k].name;
+    arguments.push_back(values[k]);
+  }
+  database_.run("INSERT INTO " + table + " (" + names + ") VALUES (" + marks + ")", arguments);
+  remember(table, id, nullptr, nullptr);
+  return id;
+}
+
+void Store::change(const std::string& table, Id id, const std::vector<Column>& columns, const Values& before, const Values& after) {
+  json old = json::object(), now = json::object();
+  std::string sets;
+  Values arguments;
+  for (std::size_t k = 0; k < columns.size(); ++k) {
+    if (before[k] == after[k]) continue;
+    old[columns[k].name] = to_json(before[k]);
+    now[columns[k].name] = to_json(after[k]);
+    sets += (sets.empty() ? "" : ", ") + columns[k].name + " = :v_" + columns[k].name;
+    arguments.push_back(after[k]);
+  }
+  if (sets.empty()) return;
+  arguments.push_back(static_cast<long long>(id));
+  database_.run("UPDATE " + table + " SET " + sets + " WHERE id = :id", arguments);
+  remember(table, id, old, now);
+}
+
+void Store::apply(const std::string& table, Id id, const json& cells) {
+  const auto* columns = columns_named(table);
+  std::string sets;
+  Values arguments;
+  for (const auto& [name, cell] : cells.items()) {
+    char type = name == "trashed" ? 't' : 0;
+    if (columns)
+      for (const auto& column : *columns)
+        if (column.name == name) type = column.type;
+    if (!columns || !type)
+      throw Error(Fault::book, "damaged", database_.file(), "its history names a column that is not there", "run uroko book check; restore the latest backup");
+    sets += (sets.empty() ? "" : ", ") + name + " = :v_" + name;
+    arguments.push_back(from_json(cell, type));
+  }
+  if (sets.empty()) return;
+  arguments.push_back(static_cast<long long>(id));
+  database_.run("UPDATE " + table + " SET " + sets + " WHERE id = :id", arguments);
+}
+
+std::optional<std::string> Store::label_of(const char* state, const char* order) const {
+  const auto found = database_.row(std::string("SELECT label FROM action WHERE state = :state ORDER BY id ") + order + " LIMIT 1", "t", {std::string(state)});
+  if (!found) return std::nullopt;
+  return std::get<std::string>((*found)[0]);
+}
+
+std::string Store::move(bool undo) {
+  if (depth_ > 0) throw std::logic_error("undo inside a step");
+  begin("");
+  try {
+    // Steps done are undone last first; steps undone are redone first first.
+    const auto action = database_.row(undo ? "SELECT id, label FROM action WHERE state = 'done' ORDER BY id DESC LIMIT 1"
+                                           : "SELECT id, label FROM action WHERE state = 'undone' ORDER BY id LIMIT 1", "it");
+    if (!action) throw Error(Fault::usage, undo ? "nothing-to-undo" : "nothing-to-redo", database_.file(), undo ? "there is nothing to undo" : "there is nothing to redo", "");
+    const auto id = std::get<long long>((*action)[0]);
+    auto changes = database_.rows("SELECT record, row_id, columns_before, columns_after FROM change WHERE action = :action ORDER BY id", "titt", {id});
+    if (undo) std::reverse(changes.begin(), changes.end());
+    const auto now = DateTime::now().iso();
+    for (const auto& change : changes) {
+      const auto table = std::get<std::string>(change[0]);
+      const auto row = std::get<long long>(change[1]);
+      const auto& cells = change[undo ? 2 : 3];
+      // A new row goes to the trash when undone, and comes out of it when redone.
+      const json columns = std::holds_alternative<std::string>(cells) ? json::parse(std::get<std::string>(cells), nullptr, false)
+                                                                      : json{{"trashed", undo ? json(now) : json(nullptr)}};
+      if (!columns.is_object()) throw Error(Fault::book, "damaged", database_.file(), "its history cannot be read", "run uroko book check; restore the latest backup");
+      apply(table, row, columns);
+    }
+    database_.run(std::string("UPDATE action SET state = '") + (undo ? "undone" : "done") + "' WHERE id = :id", {id});
+    commit();
+    return std::get<std::string>((*action)[1]);
+  } catch (const json::exception&) {
+    rollback();
+    throw Error(Fault::book, "damaged", database_.file(), "its history holds a value of another kind", "run uroko book check; restore the latest backup");
+  } catch (const std::bad_variant_access&) {
+    rollback();
+    throw Error(Fault::book, "damaged", database_.file(), "its history cannot be read", "run uroko book check; restore the latest backup");
+  } catch (...) {
+    rollback();
+    throw;
+  }
+}
+
+std::string Store::undo() { return move(true); }
+std::string Store::redo() { return move(false); }
+
+}  // namespace uroko::casebook

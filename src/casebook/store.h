@@ -1,0 +1,40 @@
+#pragma once
+#include <nlohmann/json.hpp>
+
+#include "casebook/tables.h"
+#include "uroko/casebook/book.h"
+
+namespace uroko::casebook {
+
+/// Writes rows and remembers what they were: the one way by which records change. Every change happens inside a step;
+/// rows are never deleted, so ids are never used again (max + 1 under the write lock).
+class Store {
+ public:
+  explicit Store(Database& database) : database_(database) {}
+
+  void begin(const std::string& label);
+  void commit();
+  void rollback() noexcept;
+  bool inside_step() const { return depth_ > 0; }
+
+  Id insert(const std::string& table, const std::vector<Column>& columns, const Values& values);
+  /// Only the columns that differ. Precondition: the row is there.
+  void change(const std::string& table, Id id, const std::vector<Column>& columns, const Values& before, const Values& after);
+
+  std::optional<std::string> label_of(const char* state, const char* order) const;
+  std::string undo();
+  std::string redo();
+
+ private:
+  Id next_id(const std::string& table);
+  void remember(const std::string& table, Id id, const nlohmann::json& before, const nlohmann::json& after);
+  void apply(const std::string& table, Id id, const nlohmann::json& columns);
+  std::string move(bool undo);
+
+  Database& database_;
+  int depth_ = 0;
+  Id action_ = 0;
+  std::string label_;
+};
+
+}  // namespace uroko::casebook
