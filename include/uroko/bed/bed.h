@@ -2,9 +2,12 @@
 #include <array>
 #include <opencv2/core.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "uroko/base/estimate.h"
+#include "uroko/base/result.h"
+#include "uroko/bed/colour.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/scale/plane_map.h"
 
@@ -15,7 +18,7 @@ enum class Tissue { granulation, slough, necrotic, pale, unsure, glare };
 constexpr int kTissues = 6;
 const char* name(Tissue tissue);
 
-/// How the photo's colour was corrected before classes were told apart.
+/// How the photo's colour was corrected before classes were told apart: light out = gain * light in ^ gamma, per channel.
 struct WhiteBalance {
   enum class From { patches, pick, none } from = From::none;
   std::array<double, 3> gain{1, 1, 1};   ///< B, G, R in linear light
@@ -24,9 +27,55 @@ struct WhiteBalance {
 };
 /// From the card's grey patches through the plane map; `none` when they cannot be read.
 WhiteBalance from_patches(const cv::Mat& bgr, const scale::PlaneMap& map);
-/// From a pixel that a person says is neutral grey or white.
+/// From a pixel that a person says is neutral grey or white. The lightness is kept. `none` outside the photo and where a channel is clipped.
 WhiteBalance from_pick(const cv::Mat& bgr, const ImagePoint& neutral);
+/// A grey of known CIE L* (D65) and the 8-bit sRGB counts (B, G, R) it has in the photo.
+struct GreySeen {
+  double lab_l = 0;
+  std::array<double, 3> bgr{};
+};
+/// Least squares in log light over the greys (gain and gamma from two on, gain alone from one); `none` when it would be absurd.
+WhiteBalance from_greys(const std::vector<GreySeen>& greys);
 cv::Mat balanced(const cv::Mat& bgr, const WhiteBalance& balance);
+
+/// One colour that a tissue may have: a Gaussian in Lab whose spread is a change of light along (L+16, a, b) and an even spread beside it.
+struct TissueColour {
+  Tissue tissue = Tissue::granulation;
+  Lab mean;
+  double light = 0.12;   ///< standard deviation of the change of light, share of (L+16, a, b); a factor k in light is k^(1/3)
+  double spread = 6;     ///< standard deviation beside it, Lab units
+  double weight = 1;     ///< how common, relative
+};
+
+struct GlareOptions {
+  double seed_value = 240, seed_saturation = 40, seed_above = 25;    ///< 8-bit HSV; counts of min(R,G,B) above the local background
+  double grow_value = 170, grow_saturation = 110, grow_above = 15;
+  double most_share = 0.02;  ///< a single highlight larger than this share of the wound is tissue, unless it is clipped white
+};
+
+/// Everything that decides a pixel's class; stored with each result as JSON.
+struct Thresholds {
+  std::vector<TissueColour> colours;
+  double least_posterior = 0.7;  ///< below: unsure. 0..1
+  double gate = 4.5;             ///< Mahalanobis distance to the nearest colour; beyond: unsure
+  int seam_px = 3;               ///< strips of unsure pixels up to twice this wide are seams between two tissues; 0: keep them
+  int median_px = 5;             ///< filter before looking, odd; 1: none
+  GlareOptions glare;
+  std::string why_invalid() const;  ///< empty when usable
+};
+const Thresholds& default_thresholds();
+std::string to_json(const Thresholds& thresholds);
+Result<Thresholds> thresholds_from_json(std::string_view json);  ///< refusal code "thresholds"
+
+/// A place that a person says shows this tissue.
+struct Example {
+  Tissue tissue = Tissue::granulation;
+  ImagePoint at;
+  double radius_px = 6;
+};
+/// The thresholds with the examples' colours added as colours of their own (colours of the same tissue nearer than their spread give way), so that
+/// pixels like the examples become that tissue in this and later photos. Examples outside the photo and of unsure or glare are left out.
+Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const WhiteBalance& balance, const std::vector<Example>& examples);
 
 struct Share {
   double share = 0, share_u = 0;  ///< of the whole wound, 0..1
@@ -44,7 +93,8 @@ struct Bed {
   const Share& operator[](Tissue t) const { return tissue[static_cast<std::size_t>(t)]; }
 };
 
-/// Classes inside the outline; mm2 through the plane map. Precondition: valid outline.
-Bed classify(const cv::Mat& bgr, const ImageOutline& outline, const scale::PlaneMap& map, const WhiteBalance& balance);
+/// Classes inside the outline; mm2 through the plane map. Precondition: valid outline. An outline outside the photo gives all `unsure` with a warning.
+Bed classify(const cv::Mat& bgr, const ImageOutline& outline, const scale::PlaneMap& map, const WhiteBalance& balance,
+             const Thresholds& thresholds = default_thresholds());
 
 }  // namespace uroko::bed

@@ -1,0 +1,89 @@
+#include "bed/pixels.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <opencv2/imgproc.hpp>
+
+#include "bed/light.h"
+
+namespace uroko::bed {
+
+namespace {
+
+/// ln of a Gaussian whose covariance is spread^2 I + (light v)^2, v = (L+16, a, b): Sherman-Morrison and the determinant lemma.
+struct Gaussian {
+  explicit Gaussian(const TissueColour& c)
+      : tissue(static_cast<int>(c.tissue)), mean(static_cast<float>(c.mean.l), static_cast<float>(c.mean.a), static_cast<float>(c.mean.b)) {
+    const cv::Vec3f v(mean[0] + 16, mean[1], mean[2]);
+    const double s2 = c.spread * c.spread, w2 = c.light * c.light * v.dot(v);
+    inverse_spread = static_cast<float>(1 / s2);
+    along = v * static_cast<float>(c.light / std::sqrt(s2 * (s2 + w2)));
+    constant = static_cast<float>(std::log(c.weight) - 0.5 * (2 * std::log(s2) + std::log(s2 + w2)));
+  }
+  float distance2(const cv::Vec3f& lab) const {
+    const cv::Vec3f d = lab - mean;
+    const float p = along.dot(d);
+    return std::max(0.0f, d.dot(d) * inverse_spread - p * p);
+  }
+  int tissue;
+  cv::Vec3f mean, along;
+  float inverse_spread, constant;
+};
+
+}  // namespace
+
+PixelClasses classes_of(const cv::Mat& bgr, const cv::Mat& mask, const WhiteBalance& balance, const Thresholds& thresholds) {
+  PixelClasses out;
+  const cv::Mat glare = find_glare(bgr, mask, thresholds.glare);
+  cv::Mat calm = bgr;
+  if (thresholds.median_px > 1 && std::min(bgr.rows, bgr.cols) > thresholds.median_px) cv::medianBlur(bgr, calm, thresholds.median_px);
+  const cv::Mat lab = lab_image(calm, balance);
+
+  std::vector<Gaussian> gaussians;
+  for (const auto& c : thresholds.colours) gaussians.emplace_back(c);
+  const float gate2 = static_cast<float>(thresholds.gate * thresholds.gate);
+
+  out.labels = cv::Mat(mask.size(), CV_8U, cv::Scalar(255));
+  cv::Mat likeliest(mask.size(), CV_8U, cv::Scalar(255));
+  out.posterior = cv::Mat::zeros(mask.size(), CV_32FC4);
+  for (int y = 0; y < lab.rows; ++y)
+    for (int x = 0; x < lab.cols; ++x) {
+      if (mask.at<uchar>(y, x) == 0) continue;
+      auto& posterior = out.posterior.at<cv::Vec4f>(y, x);
+      auto& label = out.labels.at<uchar>(y, x);
+      if (glare.at<uchar>(y, x) != 0) {
+        posterior = cv::Vec4f::all(0.25f);
+        label = static_cast<uchar>(Tissue::glare);
+        continue;
+      }
+      float nearest = 1e30f;
+      std::array<double, kKinds> mass{};
+      for (const auto& g : gaussians) {
+        const float d2 = g.distance2(lab.at<cv::Vec3f>(y, x));
+        nearest = std::min(nearest, d2);
+        mass[static_cast<std::size_t>(g.tissue)] += std::exp(std::max(-600.0, double(g.constant - 0.5f * d2)));
+      }
+      const double whole = std::accumulate(mass.begin(), mass.end(), 0.0);
+      int best = 0;
+      for (int k = 0; k < kKinds; ++k) {
+        posterior[k] = static_cast<float>(whole > 0 ? mass[static_cast<std::size_t>(k)] / whole : 1.0 / kKinds);
+        if (posterior[k] > posterior[best]) best = k;
+      }
+      likeliest.at<uchar>(y, x) = static_cast<uchar>(best);
+      label = static_cast<uchar>(nearest > gate2 || posterior[best] < thresholds.least_posterior ? Tissue::unsure : static_cast<Tissue>(best));
+    }
+  // Along the seam of two tissues the pixels are mixtures; a thin strip of them is no third thing and goes to the likelier side.
+  const cv::Mat unsure = out.labels == static_cast<int>(Tissue::unsure);
+  cv::Mat wide;
+  const int r = thresholds.seam_px;
+  if (r > 0) {
+    const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
+    cv::erode(unsure, wide, disc, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
+    cv::dilate(wide, wide, disc);
+    likeliest.copyTo(out.labels, unsure & ~wide);
+  }
+  return out;
+}
+
+}  // namespace uroko::bed

@@ -1,0 +1,190 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "uroko/base/random.h"
+#include "uroko/bed/bed.h"
+#include "uroko/scale/card.h"
+#include "uroko/scale/references.h"
+
+using namespace uroko;
+using bed::Tissue;
+
+namespace {
+
+// 0.1 mm a pixel, no tilt: the rectangle is 100 x 100 px for 10 x 10 mm.
+scale::PlaneMap flat_map(double mm = 10, double x = 0, double y = 0) {
+  const auto map = scale::from_rectangle({}, scale::assumed_camera(1200, 900), {ImagePoint{x, y}, {x + 100, y}, {x + 100, y + 100}, {x, y + 100}}, mm, mm);
+  REQUIRE(map);
+  return *map;
+}
+
+ImageOutline box(double x0, double y0, double x1, double y1) { return {{{{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}, {}}}}; }
+
+double share_sum(const bed::Bed& b) {
+  double sum = 0;
+  for (const auto& t : b.tissue) sum += t.share;
+  return sum;
+}
+
+const cv::Scalar kRed(34, 36, 160), kYellow(105, 178, 208), kDark(36, 42, 58), kPale(150, 160, 221);
+
+/// Seen under a coloured lamp: gains and a power in linear light per channel.
+cv::Mat cast(const cv::Mat& bgr, const std::array<double, 3>& gain, double power = 1) {
+  cv::Mat lut(1, 256, CV_8UC3), out;
+  for (int v = 0; v < 256; ++v)
+    for (int c = 0; c < 3; ++c)
+      lut.at<cv::Vec3b>(0, v)[c] = cv::saturate_cast<uchar>(255 * bed::srgb_from_linear(std::min(1.0, gain[std::size_t(c)] * std::pow(bed::linear_from_srgb(v / 255.0), power))));
+  cv::LUT(bgr, lut, out);
+  return out;
+}
+
+/// The card's greys drawn at 10 px a mm from (0, 0), and a wound of four equal quarters below.
+cv::Mat card_and_wound() {
+  cv::Mat photo(900, 1200, CV_8UC3, cv::Scalar(230, 230, 230));
+  for (const auto& p : scale::card_layout().patches) {
+    const double grey = 255 * scale::srgb_of_lightness(p.lab_l);
+    cv::rectangle(photo, cv::Rect(int(p.x * 10), int(p.y * 10), int(p.w * 10), int(p.h * 10)), cv::Scalar::all(grey), cv::FILLED);
+  }
+  int i = 0;
+  for (const auto& colour : {kRed, kYellow, kDark, kPale}) {
+    cv::rectangle(photo, cv::Rect(200 + 100 * (i % 2), 600 + 100 * (i / 2), 100, 100), colour, cv::FILLED);
+    ++i;
+  }
+  return photo;
+}
+
+}  // namespace
+
+TEST_CASE("four quarters of four tissues are a quarter each, in shares and in mm2") {
+  const auto map = flat_map();
+  const auto got = bed::classify(card_and_wound(), box(199.5, 599.5, 399.5, 799.5), map, {});
+  CHECK(share_sum(got) == Approx(1));
+  for (const auto t : {Tissue::granulation, Tissue::slough, Tissue::necrotic, Tissue::pale}) {
+    INFO(bed::name(t));
+    CHECK(got[t].share == Approx(0.25).margin(0.01));
+    CHECK(got[t].mm2 == Approx(100).margin(4));
+    CHECK(got[t].share_u > 0);
+  }
+  CHECK(got.labels.cols == got.box.width);
+  CHECK(std::any_of(got.warnings.begin(), got.warnings.end(), [](const auto& w) { return w.code == "colour-uncorrected"; }));
+  CHECK(std::any_of(got.warnings.begin(), got.warnings.end(), [](const auto& w) { return w.code == "pale-ambiguous"; }));
+}
+
+TEST_CASE("the card's greys take a lamp's colour out, and the shares stay") {
+  const auto map = flat_map();
+  const auto straight = card_and_wound();
+  for (const auto& [gain, power] : std::vector<std::pair<std::array<double, 3>, double>>{{{0.55, 0.9, 1.1}, 1}, {{1.2, 0.95, 0.6}, 1}, {{0.7, 0.7, 0.7}, 1.15}, {{0.6, 0.9, 1.0}, 0.9}}) {
+    const auto photo = cast(straight, gain, power);
+    const auto balance = bed::from_patches(photo, map);
+    REQUIRE(balance.from == bed::WhiteBalance::From::patches);
+    CHECK(balance.residual_de00 < 1);
+    for (std::size_t c = 0; c < 3; ++c) {
+      CHECK(balance.gamma[c] == Approx(1 / power).margin(0.03));
+      CHECK(balance.gain[c] == Approx(std::pow(gain[c], -1 / power)).epsilon(0.05));
+    }
+    const auto got = bed::classify(photo, box(199.5, 599.5, 399.5, 799.5), map, balance);
+    for (const auto t : {Tissue::granulation, Tissue::slough, Tissue::necrotic, Tissue::pale}) CHECK(got[t].share == Approx(0.25).margin(0.02));
+    const auto back = bed::balanced(photo, balance).at<cv::Vec3b>(650, 250), was = straight.at<cv::Vec3b>(650, 250);
+    CHECK(bed::ciede2000(bed::lab_from_srgb(back[2], back[1], back[0]), bed::lab_from_srgb(was[2], was[1], was[0])) < 2);
+  }
+}
+
+TEST_CASE("greys that cannot be read leave the colour uncorrected") {
+  const auto map = flat_map();
+  CHECK(bed::from_patches(cv::Mat(900, 1200, CV_8UC3, cv::Scalar::all(255)), map).from == bed::WhiteBalance::From::none);
+  CHECK(bed::from_patches(cv::Mat(900, 1200, CV_8UC3, cv::Scalar::all(120)), map).from == bed::WhiteBalance::From::none);
+  CHECK(bed::from_patches(cv::Mat(100, 100, CV_8UC3, cv::Scalar::all(120)), map).from == bed::WhiteBalance::From::none);
+  const auto coat = cv::Mat(900, 1200, CV_8UC3, cv::Scalar(20, 20, 230));
+  CHECK(bed::from_patches(coat, map).from == bed::WhiteBalance::From::none);
+}
+
+TEST_CASE("a picked grey becomes neutral and keeps its lightness; a clipped one is no grey") {
+  const cv::Mat photo(60, 60, CV_8UC3, cv::Scalar(110, 140, 170));
+  const auto balance = bed::from_pick(photo, {30, 30});
+  REQUIRE(balance.from == bed::WhiteBalance::From::pick);
+  const auto p = bed::balanced(photo, balance).at<cv::Vec3b>(30, 30);
+  CHECK(std::abs(p[0] - p[1]) <= 1);
+  CHECK(std::abs(p[2] - p[1]) <= 1);
+  CHECK(bed::lab_from_srgb(p[2], p[1], p[0]).l == Approx(bed::lab_from_srgb(170, 140, 110).l).margin(0.6));
+  CHECK(bed::from_pick(photo, {-3, 10}).from == bed::WhiteBalance::From::none);
+  CHECK(bed::from_pick(photo, {1000, 10}).from == bed::WhiteBalance::From::none);
+  CHECK(bed::from_pick(cv::Mat(60, 60, CV_8UC3, cv::Scalar(255, 255, 255)), {30, 30}).from == bed::WhiteBalance::From::none);
+}
+
+TEST_CASE("a highlight is glare, and a colour that is no tissue is unsure") {
+  cv::Mat photo(300, 300, CV_8UC3, kRed);
+  cv::circle(photo, {150, 150}, 10, cv::Scalar::all(255), cv::FILLED);
+  cv::rectangle(photo, cv::Rect(200, 100, 60, 100), cv::Scalar(200, 80, 30), cv::FILLED);  // a blue glove
+  const auto got = bed::classify(photo, box(49.5, 49.5, 249.5, 249.5), flat_map(), {});
+  CHECK(got[Tissue::glare].share == Approx(std::numbers::pi * 100 / 40000).margin(0.004));
+  CHECK(got[Tissue::unsure].share == Approx(50.0 * 100 / 40000).margin(0.01));
+  CHECK(got[Tissue::granulation].share > 0.85);
+}
+
+TEST_CASE("holes of the outline are not bed, and a tilted plane weighs its far side more") {
+  cv::Mat photo(400, 400, CV_8UC3, kRed);
+  photo.rowRange(0, 200).setTo(kYellow);
+  auto outline = box(99.5, 99.5, 299.5, 299.5);
+  outline.parts[0].holes.push_back({{100, 100}, {299, 100}, {299, 199.5}, {100, 199.5}});
+  const auto got = bed::classify(photo, outline, flat_map(), {});
+  CHECK(got[Tissue::slough].share < 0.03);
+  // Rectangle narrower at the top: the top lies farther away, where a pixel is more mm2.
+  const auto tilted = scale::from_rectangle({}, scale::assumed_camera(400, 400), {ImagePoint{140, 100}, {260, 100}, {300, 300}, {100, 300}}, 20, 20);
+  REQUIRE(tilted);
+  const auto whole = box(149.5, 149.5, 249.5, 249.5);
+  const auto far_first = bed::classify(photo, whole, *tilted, {});
+  const double top = area(tilted->to_plane(box(149.5, 149.5, 249.5, 199.5))), all = area(tilted->to_plane(whole));
+  CHECK(far_first[Tissue::slough].share == Approx(top / all).margin(0.02));
+  CHECK(top / all > 0.55);
+}
+
+TEST_CASE("turning or reversing the photo's outline changes no share") {
+  const auto photo = card_and_wound();
+  const auto straight = box(199.5, 599.5, 399.5, 799.5);
+  auto turned = straight;
+  std::reverse(turned.parts[0].outer.begin(), turned.parts[0].outer.end());
+  const auto a = bed::classify(photo, straight, flat_map(), {}), b = bed::classify(photo, turned, flat_map(), {});
+  for (std::size_t k = 0; k < bed::kTissues; ++k) CHECK(a.tissue[k].share == Approx(b.tissue[k].share).margin(0.002));
+}
+
+TEST_CASE("an outline beside the photo or thinner than a pixel says so instead of failing") {
+  const cv::Mat photo(100, 100, CV_8UC3, kRed);
+  for (const auto& outline : {box(500, 500, 600, 600), box(-300, 10, -200, 40), box(50.1, 10, 50.2, 20)}) {
+    const auto got = bed::classify(photo, outline, flat_map(), {});
+    CHECK(got[Tissue::unsure].share == 1);
+    CHECK_FALSE(got.warnings.empty());
+  }
+  const auto row = bed::classify(cv::Mat(1, 400, CV_8UC3, kRed), box(10, -0.4, 90, 0.4), flat_map(), {});
+  CHECK(share_sum(row) == Approx(1));
+}
+
+TEST_CASE("thresholds survive JSON, and nonsense is refused with its reason") {
+  const auto& usual = bed::default_thresholds();
+  CHECK(usual.why_invalid().empty());
+  const auto back = bed::thresholds_from_json(bed::to_json(usual));
+  REQUIRE(back);
+  CHECK(bed::to_json(*back) == bed::to_json(usual));
+  for (const auto* bad : {"", "{}", "[1]", R"({"version":2})", "null"}) CHECK_FALSE(bed::thresholds_from_json(bad));
+  auto text = bed::to_json(usual);
+  text.replace(text.find("granulation"), 11, "cherries");
+  CHECK(bed::thresholds_from_json(text).refusal().code == "thresholds");
+  auto wild = usual;
+  wild.colours[0].spread = 0;
+  CHECK_FALSE(wild.why_invalid().empty());
+  CHECK_FALSE(bed::thresholds_from_json(bed::to_json(wild)));
+}
+
+TEST_CASE("picking an example makes its colour that tissue") {
+  cv::Mat photo(200, 200, CV_8UC3, cv::Scalar(160, 140, 110));  // a bluish film
+  const auto outline = box(19.5, 19.5, 179.5, 179.5);
+  const auto before = bed::classify(photo, outline, flat_map(), {});
+  CHECK(before[Tissue::slough].share < 0.05);
+  const auto taught = bed::with_examples(bed::default_thresholds(), photo, {}, {{Tissue::slough, {100, 100}, 6}, {Tissue::pale, {-50, 3}, 6}, {Tissue::glare, {9, 9}, 6}});
+  CHECK(taught.why_invalid().empty());
+  CHECK(taught.colours.size() <= bed::default_thresholds().colours.size() + 1);
+  const auto after = bed::classify(photo, outline, flat_map(), {}, taught);
+  CHECK(after[Tissue::slough].share > 0.95);
+  CHECK(after.options == bed::to_json(taught));
+}
