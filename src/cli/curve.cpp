@@ -3,8 +3,10 @@
 
 #include "cli/cli.h"
 #include "uroko/base/error.h"
+#include "uroko/base/file.h"
 #include "uroko/base/text.h"
 #include "uroko/healing/series_csv.h"
+#include "uroko/report/chart.h"
 
 namespace uroko::cli {
 
@@ -14,8 +16,8 @@ using nlohmann::json;
 using healing::Course;
 
 struct CurveOptions {
-  std::string file;
-  bool as_json = false;
+  std::string file, chart, axis = "days";
+  bool as_json = false, dark = false;
   double base_c = 0;
 };
 
@@ -83,6 +85,17 @@ void print_for_people(const Course& course) {
     if (warning.code != "doubtful") std::printf("Note: %s\n", warning.text.c_str());
 }
 
+void write_chart(const Course& course, const healing::Series& series, const CurveOptions& options) {
+  report::ChartOptions chart;
+  chart.axis = options.axis == "dates" ? report::TimeAxis::dates : options.axis == "degree-days" ? report::TimeAxis::degree_days : report::TimeAxis::days;
+  chart.theme = options.dark ? report::Theme::dark : report::Theme::light;
+  report::About about;
+  about.title = "Healing curve";
+  about.subject = std::string("Wound area over time: ") + healing::words(course.verdict);
+  const std::string extension = lower_ascii(std::filesystem::path(options.chart).extension().string());
+  write_file_whole(options.chart, report::paint(report::healing_chart(course, series, chart).scene, extension, about));
+}
+
 void run_curve(const CurveOptions& options) {
   std::vector<Warning> notes;
   const auto series = healing::read_series_csv(options.file, &notes);
@@ -92,6 +105,7 @@ void run_curve(const CurveOptions& options) {
   course_options.today = DateTime::now();
   auto course = healing::follow(series, course_options);
   course.warnings.insert(course.warnings.end(), notes.begin(), notes.end());
+  if (!options.chart.empty()) write_chart(course, series, options);
   if (options.as_json) std::printf("%s\n", as_json(course).dump(2).c_str());
   else print_for_people(course);
 }
@@ -104,6 +118,9 @@ void add_curve(CLI::App& app) {
   verb->add_option("SERIES", options->file, "Columns date, area_mm2, u_mm2 and if known perimeter_mm, water_c, event")->option_text("SERIES.csv")->required();
   verb->add_flag("--json", options->as_json, "Print one JSON value");
   verb->add_option("--base", options->base_c, "Base temperature of the degree-days, degC (a convention; default 0)")->option_text("DEGC")->check(CLI::Range(-5.0, 40.0));
+  verb->add_option("--chart", options->chart, "Draw the curve with its events and water temperatures")->option_text("OUT.svg|OUT.png|OUT.pdf");
+  verb->add_option("--axis", options->axis, "Time axis of the chart")->check(CLI::IsMember({"days", "dates", "degree-days"}))->option_text("days|dates|degree-days");
+  verb->add_flag("--dark", options->dark, "Draw the chart for a dark ground");
   verb->footer("A row with `debridement` as its event restarts the baseline.\nIt measures and does arithmetic; it does not diagnose and recommends no treatment.");
   verb->callback([=] { run_curve(*options); });
 }
