@@ -1,16 +1,159 @@
 #include "margin/coarse.h"
 
+#include <algorithm>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/imgproc/detail/gcgraph.hpp>
 
-#include "margin/colour_model.h"
-#include "margin/geodesic.h"
 #include "margin/band.h"
+#include "margin/colour_model.h"
 #include "margin/raster.h"
 
 namespace uroko::margin {
 
-static double tune(const char* n, double d) { const char* e = getenv(n); return e ? atof(e) : d; }
+namespace {
+
+/// Depth below the loop at which the wound begins, in radii of the loop: for a loop a quarter of the wound's radius outside it is 0.2,
+/// for 12 % 0.11, for 45 % 0.31.
+constexpr double kUsualDepth = 0.19, kDepthSpread = 0.10;
+constexpr double kDepths[] = {0.08, 0.12, 0.16, 0.20, 0.25, 0.30, 0.36};
+constexpr double kDepthBlur = 0.04;   ///< how uneven the distance is, same unit
+constexpr double kFloor = 0.02;       ///< least probability that the loop alone gives to either side
+constexpr double kColourLimit = 2.5;  ///< log-odds beyond which a colour says no more
+constexpr double kVote = 1;           ///< log-weight a unit of contrast
+constexpr int kTrialSide = 112;       ///< trials need no more pixels
+
+/// Log-odds of wound against skin from the depth below the loop.
+cv::Mat depth_odds(const cv::Mat& depth, const cv::Mat& loop, double at) {
+  cv::Mat odds(depth.size(), CV_32F);
+  for (int y = 0; y < depth.rows; ++y)
+    for (int x = 0; x < depth.cols; ++x) {
+      const double q = kFloor + (1 - 2 * kFloor) / (1 + std::exp(-(static_cast<double>(depth.at<float>(y, x)) - at) / kDepthBlur));
+      odds.at<float>(y, x) = loop.at<uchar>(y, x) ? static_cast<float>(std::log(q / (1 - q))) : -20.f;
+    }
+  return odds;
+}
+
+cv::Mat logistic(const cv::Mat& odds) {
+  cv::Mat e;
+  cv::exp(-odds, e);
+  return 1.0 / (1.0 + e);
+}
+
+struct Picture {
+  cv::Mat lab, loop, depth, in, out;  ///< in, out: certain places, maybe empty
+  double radius = 0, deepest = 0;
+
+  Picture(const cv::Mat& lab_, const cv::Mat& loop_, const cv::Mat& in_, const cv::Mat& out_) : lab(lab_), loop(loop_), in(in_), out(out_) {
+    cv::Mat wide;
+    // Where the photo's rim cuts the loop the wound may go on beyond: no depth is lost there.
+    cv::copyMakeBorder(loop, wide, 1, 1, 1, 1, cv::BORDER_REPLICATE);
+    cv::distanceTransform(wide, depth, cv::DIST_L2, 5);
+    depth = depth(cv::Rect(1, 1, loop.cols, loop.rows)).clone();
+    radius = std::sqrt(cv::countNonZero(loop) / CV_PI);
+    depth /= std::max(1.0, radius);
+    cv::minMaxLoc(depth, nullptr, &deepest);
+  }
+  Picture reduced(int side) const {
+    const double s = static_cast<double>(side) / std::max(lab.cols, lab.rows);
+    if (s >= 1) return *this;
+    const cv::Size size(std::max(8, cvRound(lab.cols * s)), std::max(8, cvRound(lab.rows * s)));
+    const auto small = [&](const cv::Mat& m) {
+      cv::Mat r;
+      if (!m.empty()) cv::resize(m, r, size, 0, 0, cv::INTER_AREA);
+      return r;
+    };
+    return Picture(small(lab), small(loop) > 127, in.empty() ? in : cv::Mat(small(in) > 60), out.empty() ? out : cv::Mat(small(out) > 60));
+  }
+  void pin(cv::Mat& odds) const {
+    if (!in.empty()) odds.setTo(20, in);
+    if (!out.empty()) odds.setTo(-20, out);
+  }
+};
+
+/// Log-odds of colour and depth together, the colours learned from what the last round believed.
+cv::Mat learned_odds(const Picture& picture, const cv::Mat& first_belief, const cv::Mat& depth, int rounds) {
+  cv::Mat belief = first_belief, odds;
+  for (int round = 0; round < rounds; ++round) {
+    cv::Mat p = ColourModel(picture.lab, belief, 1 - belief).posterior(picture.lab), yes, no;
+    cv::GaussianBlur(p, p, {}, 1);
+    cv::log(p + 1e-6, yes);
+    cv::log(1.000001 - p, no);
+    odds = cv::max(cv::min(yes - no, kColourLimit), -kColourLimit) + depth;
+    picture.pin(odds);
+    belief = logistic(odds);
+  }
+  return odds;
+}
+
+/// Mean over the edge of the separation between both sides' colours (Fisher's, capped).
+double edge_contrast(const cv::Mat& lab, const cv::Mat& belief) {
+  cv::Mat smooth;
+  cv::GaussianBlur(belief, smooth, {}, 1);
+  const auto outline = outline_at(smooth, 0.5f, 10);
+  if (outline.empty()) return -1;
+  BandOptions options;
+  options.half_width_px = 3;
+  const auto band = settle(lab, {}, outline.parts.front().outer, options);
+  double sum = 0;
+  for (const double c : band.contrast) sum += std::min(c, 5.0);
+  return sum / static_cast<double>(band.contrast.size());
+}
+
+/// Boykov and Jolly's cut: log-odds a pixel, and between eight neighbours a price that falls with their contrast.
+cv::Mat minimum_cut(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& odds) {
+  constexpr float kPrice = 2.f, kLeast = 0.1f;
+  const int w = odds.cols, h = odds.rows;
+  cv::Mat smooth;
+  cv::GaussianBlur(lab, smooth, {}, 0.7);
+  const int dx[4] = {1, 0, 1, -1}, dy[4] = {0, 1, 1, 1};
+  const auto difference2 = [&](int x, int y, int k) {
+    const auto &a = smooth.at<cv::Vec3b>(y, x), &b = smooth.at<cv::Vec3b>(y + dy[k], x + dx[k]);
+    const int l = a[0] - b[0], m = a[1] - b[1], n = a[2] - b[2];
+    return static_cast<float>(l * l + m * m + n * n);
+  };
+  double sum = 0;
+  int count = 0;
+  for (int y = 0; y + 1 < h; ++y)
+    for (int x = 0; x + 1 < w; ++x)
+      if (loop.at<uchar>(y, x)) sum += static_cast<double>(difference2(x, y, 0) + difference2(x, y, 1)), count += 2;
+  const float fall = static_cast<float>(count / (2 * sum + 1e-6));
+  // Only pixels whose side is open become nodes; the rest is what the odds say.
+  cv::Mat node(odds.size(), CV_32S, cv::Scalar(-1));
+  int n = 0;
+  for (int y = 0; y < h; ++y)
+    for (int x = 0; x < w; ++x)
+      if (odds.at<float>(y, x) > -19.f) node.at<int>(y, x) = n++;
+  if (n == 0) return {};
+  cv::detail::GCGraph<float> graph(static_cast<unsigned>(n), static_cast<unsigned>(8 * n));
+  for (int y = 0; y < h; ++y)
+    for (int x = 0; x < w; ++x) {
+      if (node.at<int>(y, x) < 0) continue;
+      const int v = graph.addVtx();
+      const float u = odds.at<float>(y, x);
+      graph.addTermWeights(v, std::max(u, 0.f), std::max(-u, 0.f));
+    }
+  for (int y = 0; y < h; ++y)
+    for (int x = 0; x < w; ++x)
+      for (int k = 0; k < 4; ++k) {
+        const int tx = x + dx[k], ty = y + dy[k];
+        if (tx < 0 || tx >= w || ty >= h) continue;
+        const int a = node.at<int>(y, x), b = node.at<int>(ty, tx);
+        if (a < 0 && b < 0) continue;
+        const float price = kPrice * std::exp(-fall * difference2(x, y, k)) / (k < 2 ? 1.f : 1.41421356f) + kLeast;
+        if (a >= 0 && b >= 0)
+          graph.addEdges(a, b, price, price);
+        else
+          graph.addTermWeights(std::max(a, b), 0, price);
+      }
+  graph.maxFlow();
+  cv::Mat found = cv::Mat::zeros(odds.size(), CV_8U);
+  for (int y = 0; y < h; ++y)
+    for (int x = 0; x < w; ++x)
+      if (const int v = node.at<int>(y, x); v >= 0 && graph.inSourceSegment(v)) found.at<uchar>(y, x) = 255;
+  return found;
+}
+
+}  // namespace
 
 cv::Mat largest_part(const cv::Mat& mask, bool keep_holes) {
   cv::Mat labels, stats, centres;
@@ -28,83 +171,40 @@ cv::Mat largest_part(const cv::Mat& mask, bool keep_holes) {
   return wide(cv::Rect(1, 1, part.cols, part.rows)) != 128;
 }
 
-cv::Mat coarse_in_loop(const cv::Mat&, const cv::Mat& lab, const cv::Mat& loop, std::uint64_t) {
-  cv::Mat depth;
-  {
-    cv::Mat wide;
-    cv::copyMakeBorder(loop, wide, 1, 1, 1, 1, cv::BORDER_REPLICATE);
-    cv::distanceTransform(wide, depth, cv::DIST_L2, 5);
-    depth = depth(cv::Rect(1, 1, loop.cols, loop.rows)).clone();
+cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& certain_in, const cv::Mat& certain_out) {
+  const Picture full(lab, loop, certain_in, certain_out);
+  if (cv::countNonZero(loop) < 8 || cv::countNonZero(loop == 0) < 4) return {};
+  const Picture small = full.reduced(kTrialSide);
+  std::vector<std::pair<double, cv::Mat>> trials;
+  std::vector<double> depths;
+  double best = -1e300;
+  for (double depth : kDepths) {
+    if (depth > kDepths[0] && depth > 0.7 * small.deepest) break;
+    depth = std::min(depth, 0.6 * small.deepest);
+    cv::Mat prior = depth_odds(small.depth, small.loop, depth);
+    small.pin(prior);
+    const cv::Mat belief = logistic(learned_odds(small, logistic(prior), prior, 3));
+    const double contrast = edge_contrast(small.lab, belief), off = (depth - kUsualDepth) / kDepthSpread;
+    if (contrast < 0) continue;
+    trials.push_back({kVote * contrast - 0.5 * off * off, belief});
+    depths.push_back(depth);
+    best = std::max(best, trials.back().first);
   }
-  const double R = std::sqrt(cv::countNonZero(loop) / CV_PI);
-  depth /= R;
-  double deepest = 0;
-  cv::minMaxLoc(depth, nullptr, &deepest);
-  const double T0 = tune("T0", 0.19), TAU = tune("TAU", 0.05), FLOOR = tune("FLOOR", 0.02), A = tune("A", 1.0), B = tune("B", 1.0), CLAMP = tune("CLAMP", 2.5), GAM = tune("GAM", 2), BETA=tune("BETA",1), SB=tune("SB",1);
-  static const double G0 = tune("G0",.1); const int ITER = tune("ITER", 3);
-
-  cv::Mat logit_q(loop.size(), CV_32F), belief(loop.size(), CV_32F, cv::Scalar(0));
-  const auto set_prior = [&](double c, double tau) {
-    for (int y = 0; y < loop.rows; ++y)
-      for (int x = 0; x < loop.cols; ++x) {
-        double q = FLOOR + (1 - 2 * FLOOR) / (1 + std::exp(-(depth.at<float>(y, x) - c) / tau));
-        logit_q.at<float>(y, x) = std::log(q / (1 - q));
-        if (!loop.at<uchar>(y, x)) logit_q.at<float>(y, x) = -20;
-      }
-  };
-  const auto logistic = [](const cv::Mat& u, cv::Mat& b) { cv::Mat e; cv::exp(-u, e); b = 1.0 / (1.0 + e); };
-  cv::Mat colour, unary, best_unary;
-  double best = -1e300; std::vector<std::pair<double, cv::Mat>> hyp;
-  std::vector<double> tries; 
-  if (tune("HYP",1)>0) tries={.08,.12,.16,.20,.25,.30,.36}; else tries={T0};
-  for (double t0 : tries) {
-    if (t0 > .7*deepest && t0 > .081) continue;
-    t0=std::min(t0,.6*deepest);
-    set_prior(t0, TAU);
-    logistic(logit_q, belief);
-    for (int it = 0; it < ITER; ++it) {
-      cv::Mat p = ColourModel(lab, belief, 1 - belief).posterior(lab);
-      if (SB > 0) cv::GaussianBlur(p, p, {}, SB);
-      cv::Mat l1, l0; cv::log(p + 1e-6, l1); cv::log(1.000001 - p, l0);
-      colour = cv::max(cv::min(l1 - l0, CLAMP), -CLAMP);
-      unary = A * colour + B * logit_q;
-      logistic(unary, belief);
-    }
-    double score = 0;
-    if (tries.size() > 1) {
-      cv::Mat sm; cv::GaussianBlur(belief, sm, {}, 1);
-      auto o = outline_at(sm, .5f, 10);
-      if (o.empty()) continue;
-      BandOptions bo; bo.half_width_px = tune("HW",4); bo.spacing_px = 2;
-      auto band = settle(lab, {}, o.parts[0].outer, bo);
-      double c = 0; for (double v : band.contrast) c += std::min(v, tune("CAP",5)); c /= band.contrast.size();
-      double z = (t0 - T0) / tune("SPREAD", .1);
-      score = c*tune("EW",1) - z * z / 2;
-      if(getenv("SHOW")) printf("  t0 %.2f contrast %.3f area %.3f\n", t0, c, area(o)/(CV_PI*R*R));
-    }
-    hyp.push_back({score, unary.clone()}); best = std::max(best, score);
+  if (trials.empty()) return {};
+  // The trials' beliefs and depths, averaged by weight, start one last round on the full crop.
+  cv::Mat belief = cv::Mat::zeros(small.loop.size(), CV_32F), prior = cv::Mat::zeros(lab.size(), CV_32F);
+  double total = 0;
+  for (std::size_t i = 0; i < trials.size(); ++i) {
+    const double weight = std::exp(trials[i].first - best);
+    belief += weight * trials[i].second;
+    if (weight > 0.02) prior += weight * depth_odds(full.depth, full.loop, depths[i]), total += weight;
   }
-  if (hyp.empty()) return {};
-  { double sum = 0; unary = cv::Mat::zeros(loop.size(), CV_32F); for (auto& [v, u] : hyp) { double w = std::exp(v - best); sum += w; unary += w * u; } unary /= sum; }
-  // graph cut
-  const int w = loop.cols, h = loop.rows;
-  cv::detail::GCGraph<float> g(w * h, 8 * w * h);
-  cv::Mat labf; cv::Mat sm; cv::GaussianBlur(lab, sm, {}, 0.7); sm.convertTo(labf, CV_32FC3);
-  double mean2 = 0; long cnt = 0;
-  const int dx[4] = {1, 0, 1, -1}, dy[4] = {0, 1, 1, 1};
-  auto diff2 = [&](int x, int y, int k) { cv::Vec3f d = labf.at<cv::Vec3f>(y, x) - labf.at<cv::Vec3f>(y + dy[k], x + dx[k]); return (double)d.dot(d); };
-  for (int y = 0; y < h - 1; ++y) for (int x = 1; x < w - 1; ++x) if (loop.at<uchar>(y, x)) for (int k = 0; k < 2; ++k) mean2 += diff2(x, y, k), ++cnt;
-  const double beta = BETA / (2 * mean2 / std::max(1L, cnt) + 1e-6);
-  for (int y = 0; y < h; ++y) for (int x = 0; x < w; ++x) { int v = g.addVtx(); float u = unary.at<float>(y, x); if (u > 0) g.addTermWeights(v, u, 0); else g.addTermWeights(v, 0, -u); }
-  for (int y = 0; y < h; ++y) for (int x = 0; x < w; ++x) for (int k = 0; k < 4; ++k) {
-    int X = x + dx[k], Y = y + dy[k]; if (X < 0 || X >= w || Y >= h) continue;
-    float c = GAM * std::exp(-beta * diff2(x, y, k)) / (k < 2 ? 1 : 1.41421356); c += G0;
-    g.addEdges(y * w + x, Y * w + X, c, c);
-  }
-  g.maxFlow();
-  cv::Mat found(loop.size(), CV_8U);
-  for (int y = 0; y < h; ++y) for (int x = 0; x < w; ++x) found.at<uchar>(y, x) = g.inSourceSegment(y * w + x) ? 255 : 0;
-  return found;
+  prior /= total;
+  full.pin(prior);
+  cv::resize(belief / total, belief, lab.size(), 0, 0, cv::INTER_LINEAR);
+  belief = cv::min(belief, 1.0);
+  belief.setTo(0, full.loop == 0);
+  return minimum_cut(lab, full.loop, learned_odds(full, belief, prior, 1));
 }
 
 }  // namespace uroko::margin

@@ -3,9 +3,14 @@
 
 namespace uroko::margin {
 
-/// The wound's pixels on a reduced crop, to about a pixel.
-/// `lab`: CV_8UC3 crop; `loop`: CV_8U nonzero inside the rough loop. Returns CV_8U 255 inside, empty when nothing was found.
-cv::Mat coarse_in_loop(const cv::Mat& bgr, const cv::Mat& lab, const cv::Mat& loop, std::uint64_t seed);
+/// The wound's pixels on a reduced crop, to about a pixel, as 255 on a CV_8U picture; empty when nothing was found.
+///
+/// `lab`: CV_8UC3 crop; `loop`: CV_8U nonzero inside the rough loop; `certain_in`, `certain_out`: CV_8U or empty, places that a person has said are
+/// wound or skin. Three kinds of evidence meet in one minimum cut:
+/// the colour (histograms of both sides, learned by expectation and maximisation), the loop itself (a person keeps a fairly even distance, so
+/// the wound begins at a depth inside the loop that is unknown but common all round), and the contrast between neighbours.
+/// The common depth is taken from several trials, weighted by the contrast that each one's edge has all round.
+cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& certain_in = {}, const cv::Mat& certain_out = {});
 
 /// The largest connected part, its holes filled unless they are to be kept.
 cv::Mat largest_part(const cv::Mat& mask, bool keep_holes);

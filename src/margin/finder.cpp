@@ -12,7 +12,6 @@
 #include "uroko/base/text.h"
 
 namespace uroko::margin {
-static double tune(const char* n, double d) { const char* e = getenv(n); return e ? atof(e) : d; }
 
 const char* name(From from) {
   switch (from) {
@@ -98,7 +97,8 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
   std::vector<double> contrast, soft;
   const auto settle_ring = [&](const Ring<ImagePoint>& ring, double reach, std::vector<double>* doubt) {
     BandOptions options;
-    options.half_width_px = std::max(2.0, reach * s) * tune("BW", 1); options.hold = tune("HOLD", .5);
+    options.half_width_px = std::max(2.0, reach * s) * .6;
+    options.hold = .5;
     options.spacing_px = std::clamp(ring_length(ring) / 400, 1.0, 2.0);
     auto band = settle(lab, glare, ring, options);
     options.half_width_px = std::max(1.5, options.half_width_px / 2);
@@ -180,13 +180,13 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
   const Crop crop = make_crop(bgr, box_of(loop, 0.15), options.crop_side_px);
   const cv::Mat mask = filled(crop.in_crop(loop), crop.bgr.size());
   const cv::Mat lab = lab_of(crop.bgr);
-  cv::Mat found = coarse_in_loop(crop.bgr, lab, mask, options.seed);
+  cv::Mat found = coarse_in_loop(lab, mask);
   if (!found.empty()) found = largest_part(found, options.keep_holes);
   if (found.empty() || cv::countNonZero(found) < 8)
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
   cv::Mat level;
   found.convertTo(level, CV_32F, 1.0 / 255);
-  cv::GaussianBlur(level, level, {}, tune("LS", 0.8));
+  cv::GaussianBlur(level, level, {}, 0.8);
   auto outline = crop.in_photo(outline_at(level, 0.5f, 6));
   if (outline.empty())
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};

@@ -54,7 +54,7 @@ Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, con
     const Crop crop = make_crop(bgr, box_of(loop, 0.2), 112, 2);
     const auto local = crop.in_crop(loop);
     const cv::Mat lab = lab_of(crop.bgr);
-    cv::Mat found = coarse_in_loop(crop.bgr, lab, filled(local, crop.bgr.size()), options.seed);
+    cv::Mat found = coarse_in_loop(lab, filled(local, crop.bgr.size()));
     if (found.empty()) continue;
     found = largest_part(found, false);
     if (found.empty()) continue;

@@ -149,13 +149,17 @@ struct Scores {
     return i + 1 < v.size() ? v[i] + (at - static_cast<double>(i)) * (v[i + 1] - v[i]) : v[i];
   }
   double mean_dice() const { return std::accumulate(dice.begin(), dice.end(), 0.0) / static_cast<double>(std::max<std::size_t>(1, dice.size())); }
-  double bias() const { return std::accumulate(area_error.begin(), area_error.end(), 0.0) / static_cast<double>(std::max<std::size_t>(1, area_error.size())); }
+  double bias() const {
+    return std::accumulate(area_error.begin(), area_error.end(), 0.0) / static_cast<double>(std::max<std::size_t>(1, area_error.size()));
+  }
   double median_area() const {
     auto v = area_error;
     for (auto& x : v) x = std::abs(x);
     return quantile(v, 0.5);
   }
-  double mean_boundary() const { return std::accumulate(boundary_px.begin(), boundary_px.end(), 0.0) / static_cast<double>(std::max<std::size_t>(1, boundary_px.size())); }
+  double mean_boundary() const {
+    return std::accumulate(boundary_px.begin(), boundary_px.end(), 0.0) / static_cast<double>(std::max<std::size_t>(1, boundary_px.size()));
+  }
 };
 
 }  // namespace uroko::eval
