@@ -1,4 +1,6 @@
 #pragma once
+#include <limits>
+#include <opencv2/core.hpp>
 #include <optional>
 #include <string>
 #include <vector>
@@ -14,18 +16,30 @@ namespace uroko::measure {
 
 /// One source of the area's uncertainty (GUM: a standard uncertainty in the result's unit).
 struct BudgetLine {
-  std::string source;  ///< "margin", "scale", "plane", "print", "lens", "curvature", ...
+  std::string source;  ///< "margin shift", "margin noise", "repeat traces", "scale", "print", "plane offset", "plane tilt", "lens", "curvature", "disagreement"
   double u_mm2 = 0;
+  double dof = std::numeric_limits<double>::infinity();  ///< degrees of freedom behind u_mm2
+  bool shared = false;  ///< the same error in every photo of a visit (the card's print, the body's sizes, how one hand sees the edge)
 };
 
 /// The fish's body as an elliptic cylinder. Axis: two pixels on the lateral midline, if known.
 struct Body {
   double depth_mm = 0, width_mm = 0;
   std::optional<std::pair<ImagePoint, ImagePoint>> midline;
+  double half_axes_relative_u = 0.10;  ///< 0..0.5, standard uncertainty of depth and width, each
+  double midline_u_mm = 4;             ///< of where the midline was picked, up and down the body
+  double contact_u_mm = 5;             ///< of where across the body the card touches it, from the card's middle
 };
 
 struct MeasureOptions {
   double plane_offset_u_mm = 1.0;  ///< >= 0: the reference may lie that much above or below the wound
+  double plane_tilt_u_deg = 1.0;   ///< >= 0: and lean that much against it, about each axis
+  /// Radius of the skin across the fish for the curvature's allowance where no body is given (a koi's flank: 130; back: 21); infinity: flat.
+  double skin_radius_mm = 130;
+  std::string site;  ///< the wound's body site in words; "back" narrows the radius
+  /// Standard uncertainty of the lens's k1; none: 0.002 for a calibrated camera, 0.02 for one that is not (phones straighten
+  /// their pictures to about 1 % at the corners: common practice).
+  std::optional<double> k1_u;
   std::optional<Body> body;
 };
 
@@ -35,11 +49,28 @@ struct Measurement {
   Estimate perimeter_mm, length_mm, width_mm;
   std::vector<BudgetLine> budget;  ///< of area_mm2.u, largest first; root sum of squares = area_mm2.u
   double curvature_factor = 1;     ///< true surface area / planar area that was applied
-  PlaneOutline outline_mm;         ///< on the reference's plane
+  PlaneOutline outline_mm;         ///< on the reference's plane, or on the unrolled skin where a body is given
   std::vector<Warning> warnings;
 };
 
-/// Refuses an invalid margin (with its fault and place) and a body that the wound wraps too far around.
+/// Refuses an invalid margin (with its fault and place) and a body that the wound wraps too far around ("wraps": beyond 60 degrees).
 Result<Measurement> measure(const scale::PlaneMap& map, const margin::Margin& margin, const MeasureOptions& options = {});
+
+/// Several traces of the same wound in the same photo: mean area; the traces' own spread (GUM type A, n - 1 degrees of freedom) stands in
+/// for the margin's independent doubt. Precondition: at least two traces.
+Result<Measurement> measure_traces(const scale::PlaneMap& map, const std::vector<margin::Margin>& traces, const MeasureOptions& options = {});
+
+/// Several photos of one wound on one visit, weighted by what is not shared between them. When they differ by more than that explains
+/// (chi-squared, 5 %), the interval is widened by Birge's ratio and a warning "disagreement" says so. Precondition: not empty.
+/// The outline is that of the photo with the smallest uncertainty.
+Measurement combined(const std::vector<Measurement>& photos);
+
+/// Two references in one photo: the areas that they give for the same margin. A warning "references-disagree" when they differ by more than
+/// twice what their own uncertainties explain; the margin's is the same in both and does not count.
+std::optional<Warning> compare_references(const scale::PlaneMap& one, const scale::PlaneMap& other, const margin::Margin& margin,
+                                          const MeasureOptions& options = {});
+
+/// What the pixels say against trusting a margin: "blur" (the edge is spread over many pixels), "glare" (highlights lie over the margin).
+std::vector<Warning> photo_warnings(const cv::Mat& bgr, const scale::PlaneMap& map, const margin::Margin& margin);
 
 }  // namespace uroko::measure

@@ -1,0 +1,226 @@
+#include "surface.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+
+namespace uroko::measure {
+
+namespace {
+
+using scale::PlaneMap;
+using ToPlane = Homography<ImagePoint, PlanePoint>;
+
+constexpr double kUnknownDistance = 300;
+constexpr double kSteepest = M_PI / 3;
+
+PlaneOutline on_plane(const ImageOutline& ideal, const ToPlane& h) {
+  return mapped<ImagePoint, PlanePoint>(ideal, [&](const ImagePoint& p) { return h(p); });
+}
+
+ImageOutline undistorted(const ImageOutline& outline, const scale::Camera& camera) {
+  return mapped<ImagePoint, ImagePoint>(outline, [&](const ImagePoint& p) { return camera.undistorted(p); });
+}
+
+/// Half the spread and the bend of f over +-u: first-order contribution and second-order term.
+double contribution(double middle, const std::optional<double>& up, const std::optional<double>& down) {
+  if (up && down) {
+    const double slope = (*up - *down) / 2, bend = *up + *down - 2 * middle;
+    return std::sqrt(slope * slope + bend * bend / 2);
+  }
+  // One side refuses (the wound would wrap too far): the other side's step stands for both.
+  if (up || down) return std::abs((up ? *up : *down) - middle);
+  return 0;
+}
+
+}  // namespace
+
+Result<Surface> plane_surface(const PlaneMap& map, const ImageOutline& outline) {
+  Surface out;
+  const Refusal beyond{"beyond-horizon", "the margin lies beyond the reference plane's horizon",
+                       "photograph the wound more squarely, with the reference beside it"};
+  // One sign of the homography's denominator over the margin and the reference: else the horizon runs between them.
+  const auto ideal = undistorted(outline, map.camera);
+  const auto& m = map.plane_from_ideal.matrix();
+  int side = 0;
+  const auto same_side = [&](const ImagePoint& p) {
+    const double w = m(2, 0) * p.x + m(2, 1) * p.y + m(2, 2);
+    const int s = w > 0 ? 1 : w < 0 ? -1 : 0;
+    if (side == 0) side = s;
+    return s != 0 && s == side;
+  };
+  for (const auto& p : map.reference)
+    if (!same_side(map.camera.undistorted(p))) return beyond;
+  for (const auto& part : ideal.parts)
+    for (const auto& p : part.outer)
+      if (!same_side(p)) return beyond;
+  out.outline_mm = on_plane(ideal, map.plane_from_ideal);
+  out.area_mm2 = area(out.outline_mm);
+  if (!(out.area_mm2 > 0) || !std::isfinite(out.area_mm2) || out.area_mm2 > 1e8) return beyond;
+  return out;
+}
+
+scale::FlankSetup setup_of(const Body& body) {
+  scale::FlankSetup setup;
+  setup.depth_mm = body.depth_mm;
+  setup.width_mm = body.width_mm;
+  setup.midline = body.midline;
+  return setup;
+}
+
+Result<Surface> flank_surface(const PlaneMap& map, const ImageOutline& outline, const scale::FlankSetup& setup) {
+  const auto flank = scale::Flank::fit(map, setup);
+  if (!flank) return flank.refusal();
+  bool missed = false, steep = false;
+  Surface out;
+  out.outline_mm = mapped<ImagePoint, PlanePoint>(outline, [&](const ImagePoint& p) {
+    const auto spot = (*flank)(p);
+    if (!spot) {
+      missed = true;
+      return PlanePoint{};
+    }
+    steep = steep || std::abs(spot->angle) > kSteepest || spot->incidence > kSteepest;
+    return spot->unrolled;
+  });
+  if (missed || steep)
+    return Refusal{"wraps", missed ? "the margin reaches past the edge of the visible body" : "the wound wraps beyond 60 degrees of the visible flank",
+                   "take the photo square to the wound with the card beside it, or measure its parts in photos of their own"};
+  out.area_mm2 = area(out.outline_mm);
+  if (!(out.area_mm2 > 0) || !std::isfinite(out.area_mm2))
+    return Refusal{"body", "the wound has no area on such a body", "check the body's depth and width and the midline"};
+  return out;
+}
+
+double plane_distance_mm(const PlaneMap& map) {
+  return map.pose ? std::max(30.0, std::abs(map.pose->rotation.col(2).dot(map.pose->translation_mm))) : kUnknownDistance;
+}
+
+double incidence_at(const PlaneMap& map, const ImagePoint& photo) {
+  if (!map.pose) return 0;
+  const auto p = map.camera.undistorted(photo);
+  const Eigen::Vector3d ray((p.x - map.camera.cx) / map.camera.fx, (p.y - map.camera.cy) / map.camera.fy, 1);
+  return std::acos(std::clamp(std::abs(ray.normalized().dot(map.pose->rotation.col(2))), 0.0, 1.0));
+}
+
+std::optional<PlaneMap> with_camera(const PlaneMap& map, const scale::Camera& camera) {
+  PlaneMap out = map;
+  out.camera = camera;
+  // A grid over the reference stands for the points that fixed the map.
+  const std::vector<PlanePoint>& corners = map.reference_mm;
+  if (corners.size() != 4 || map.points < 4) return std::nullopt;
+  std::vector<ImagePoint> seen;
+  std::vector<PlanePoint> at;
+  constexpr int kGrid = 5;
+  for (int i = 0; i < kGrid; ++i)
+    for (int j = 0; j < kGrid; ++j) {
+      const double u = static_cast<double>(i) / (kGrid - 1), v = static_cast<double>(j) / (kGrid - 1);
+      const auto blend = [&](auto member) {
+        return (1 - v) * ((1 - u) * corners[0].*member + u * corners[1].*member) + v * ((1 - u) * corners[3].*member + u * corners[2].*member);
+      };
+      at.push_back({blend(&PlanePoint::x), blend(&PlanePoint::y)});
+      seen.push_back(camera.undistorted(map.to_image(at.back())));
+    }
+  const auto fit = fit_homography(seen, at);
+  if (!fit) return std::nullopt;
+  out.plane_from_ideal = fit->to_from;
+  if (map.pose) scale::find_pose(out);
+  return out;
+}
+
+double u_of_scale(const PlaneMap& map, const ImageOutline& outline) {
+  const auto ideal = undistorted(outline, map.camera);
+  Eigen::Matrix<double, 8, 1> gradient;
+  double reach = 1;
+  for (const auto& part : ideal.parts)
+    for (const auto& p : part.outer) reach = std::max({reach, std::abs(p.x), std::abs(p.y)});
+  for (int k = 0; k < 8; ++k) {
+    const int row = k / 3, column = k % 3;
+    Eigen::Matrix3d m = map.plane_from_ideal.matrix();
+    const double linear = m.topLeftCorner<2, 2>().cwiseAbs().maxCoeff();
+    // Each step moves the margin by about the same share of its distance from the origin.
+    const double step = 1e-5 * (row == 2 ? 1 / reach : column == 2 ? linear * reach : linear);
+    m(row, column) += step;
+    const double up = area(on_plane(ideal, ToPlane(m)));
+    m(row, column) -= 2 * step;
+    const double down = area(on_plane(ideal, ToPlane(m)));
+    gradient(k) = (up - down) / (2 * step);
+  }
+  return std::sqrt(std::max(0.0, gradient.dot(map.covariance * gradient)));
+}
+
+double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options, double area_mm2) {
+  const double u = options.k1_u.value_or(map.camera.from == scale::Camera::From::profile ? 0.002 : 0.02);
+  const auto with = [&](double k1, double focal) -> std::optional<double> {
+    auto camera = map.camera;
+    camera.k1 += k1;
+    camera.fx *= 1 + focal;
+    camera.fy *= 1 + focal;
+    const auto other = with_camera(map, camera);
+    if (!other) return std::nullopt;
+    const auto surface = options.body ? flank_surface(*other, outline, setup_of(*options.body)) : plane_surface(*other, outline);
+    return surface ? std::optional<double>(surface->area_mm2) : std::nullopt;
+  };
+  double variance = 0;
+  if (u > 0 && map.camera.fx > 0) variance += std::pow(contribution(area_mm2, with(u, 0), with(-u, 0)), 2);
+  // On a plane the focal length cancels out of the homography.
+  if (options.body && map.camera.focal_relative_u > 0)
+    variance += std::pow(contribution(area_mm2, with(0, map.camera.focal_relative_u), with(0, -map.camera.focal_relative_u)), 2);
+  return std::sqrt(variance);
+}
+
+double u_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2) {
+  const auto nominal = setup_of(body);
+  const auto with = [&](auto&& change) -> std::optional<double> {
+    auto setup = nominal;
+    change(setup);
+    const auto surface = flank_surface(map, outline, setup);
+    return surface ? std::optional<double>(surface->area_mm2) : std::nullopt;
+  };
+  double variance = 0;
+  const auto source = [&](double u, auto&& change) {
+    if (!(u > 0)) return;
+    const double c = contribution(area_mm2, with([&](auto& s) { change(s, u); }), with([&](auto& s) { change(s, -u); }));
+    variance += c * c;
+  };
+  source(body.half_axes_relative_u, [](auto& s, double d) { s.depth_mm *= 1 + d; });
+  source(body.half_axes_relative_u, [](auto& s, double d) { s.width_mm *= 1 + d; });
+  source(body.contact_u_mm, [](auto& s, double d) { s.contact_mm += d; });
+  if (body.midline) {
+    source(body.midline_u_mm, [](auto& s, double d) { s.midline_shift_mm += d; });
+  } else {
+    // The card's long side is held along the fish within about 10 degrees, somewhere on the middle half of the flank.
+    source(10 * M_PI / 180, [](auto& s, double d) { s.axis_turn += d; });
+    source(20 * M_PI / 180, [](auto& s, double d) { s.contact_angle += d; });
+  }
+  return std::sqrt(variance);
+}
+
+EdgeU edge_uncertainty(const PlaneMap& map, const margin::Margin& margin) {
+  double variance = 0, shift = 0, length = 0;
+  const auto ring_sum = [&](const Ring<ImagePoint>& ring, const std::vector<double>& doubt, double typical_px) {
+    const std::size_t n = ring.size();
+    for (std::size_t i = 0; i < n; ++i) {
+      const auto &a = ring[i], &b = ring[(i + 1) % n];
+      const ImagePoint middle{(a.x + b.x) / 2, (a.y + b.y) / 2};
+      const double px = distance(a, b);
+      if (!(px > 0)) continue;
+      const auto pa = map.to_plane(a), pb = map.to_plane(b);
+      const double along_mm = distance(pa, pb), mm2_a_px2 = std::pow(map.mm_per_px(middle), 2);
+      // An edge moved by d px across itself in the photo sweeps d px px^2, that is d px mm2_a_px2, on the plane, seen squarely or not.
+      const double sigma_px = doubt.size() == n ? (doubt[i] + doubt[(i + 1) % n]) / 2 : typical_px;
+      variance += std::pow(sigma_px * mm2_a_px2, 2) * margin.correlation_px * px;
+      shift += margin.common_px * px * mm2_a_px2;
+      length += along_mm;
+    }
+  };
+  double typical = 0;
+  for (const double d : margin.doubt_px) typical += d / static_cast<double>(margin.doubt_px.size());
+  for (std::size_t i = 0; i < margin.outline.parts.size(); ++i) {
+    const auto& part = margin.outline.parts[i];
+    ring_sum(part.outer, i == 0 ? margin.doubt_px : std::vector<double>{}, typical);
+    for (const auto& hole : part.holes) ring_sum(hole, {}, typical);
+  }
+  return {std::sqrt(variance), shift, length > 0 ? shift / length : 0};
+}
+
+}  // namespace uroko::measure
