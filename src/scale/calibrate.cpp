@@ -54,6 +54,7 @@ struct Solution {
   double rms = 0;
   cv::Mat k, d, sd;
   std::vector<double> view_rms;
+  double apart_deg = 0;  // greatest angle between the boards of two views
 };
 
 Solution solve(const std::vector<const BoardView*>& views, cv::Size size) {
@@ -73,6 +74,14 @@ Solution solve(const std::vector<const BoardView*>& views, cv::Size size) {
   s.rms = cv::calibrateCamera(real, seen, size, s.k, s.d, r, t, s.sd, sd_extrinsics, per_view, flags,
                               {cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 100, 1e-12});
   for (int i = 0; i < per_view.rows; ++i) s.view_rms.push_back(per_view.at<double>(i));
+  std::vector<cv::Vec3d> normals;
+  for (const auto& turn : r) {
+    cv::Matx33d m;
+    cv::Rodrigues(turn, m);
+    normals.emplace_back(m(0, 2), m(1, 2), m(2, 2));
+  }
+  for (const auto& a : normals)
+    for (const auto& b : normals) s.apart_deg = std::max(s.apart_deg, std::acos(std::clamp(a.dot(b), -1.0, 1.0)) * 180 / CV_PI);
   return s;
 }
 
@@ -142,6 +151,8 @@ Result<LensProfile> calibrate(const std::vector<CalibrationPhoto>& photos, const
   const double sd_focal = solution.sd.at<double>(0) / upright.fx;
   if (!std::isfinite(solution.rms) || !(upright.fx > 0) || sd_focal > 0.05)
     return too_few("the photos are too alike to tell the focal length (" + fixed_text(100 * sd_focal, 0) + " % uncertain)");
+  if (solution.apart_deg < 15)
+    return too_few("the board was held at nearly the same angle in all photos (" + fixed_text(solution.apart_deg, 0) + " degrees apart)");
   // Paper is never quite flat: the formal figure is taken three times.
   upright.focal_relative_u = std::max(3 * sd_focal, 0.001);
 
