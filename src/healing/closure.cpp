@@ -55,22 +55,33 @@ void find_closure(Working& work) {
   const double spread2 = work.trend.spread.mean_square();
   const double q = t_quantile(0.975, std::max(work.trend.rate.dof(), 1.0));
   const double target = std::max(work.options.closed_mm2, 1e-9);
-  const auto line = [&](std::size_t count, bool in_root) {
+  const double now = course.days[course.last];
+  // In days, and where the water is known in degree-days too, run on at the last reading: closing goes roughly with temperature between 5 and 30 degC
+  // (Anderson & Roberts 1975, J Fish Biol 7:173), so that cold water since half-way delays the late end.
+  const auto line = [&](std::size_t count, bool in_root, bool in_degree_days) {
     std::vector<double> t, y, v;
     for (std::size_t k = use.size() - std::min(count, use.size()); k < use.size(); ++k) {
       const int i = use[k];
       const double area = course.looks[i].area_mm2, relative2 = std::max(work.own[i] * work.own[i] + spread2, 1e-8);
-      t.push_back(course.days[i]);
+      t.push_back(in_degree_days ? *course.degree_days[i] : course.days[i]);
       y.push_back(in_root ? std::sqrt(area) : std::log(area));
       v.push_back(in_root ? relative2 * area / 4 : relative2);
     }
     return crossing(t, y, v, in_root ? std::sqrt(target) : std::log(target), q);
   };
   // A margin that advances evenly closes soonest, an exponential course latest: the range runs from the one's early end to the other's late end.
-  const auto soon = line(kRecent, true), late = line(use.size(), false);
+  const auto soon = line(kRecent, true, false), late = line(use.size(), false, false);
   if (!soon.bounded || !late.bounded) return;
-  const double now = course.days[course.last];
-  const double earliest = std::max(std::min(soon.low, late.low), now), latest = std::max({soon.high, late.high, now});
+  double earliest = std::min(soon.low, late.low), latest = std::max(soon.high, late.high);
+  const auto newest = std::max_element(work.series.water.begin(), work.series.water.end(), [](const auto& a, const auto& b) { return a.date.days() < b.date.days(); });
+  if (course.degree_days[course.last] && newest != work.series.water.end() && newest->water_c - work.options.degree_day_base_c > 1) {
+    const double pace = newest->water_c - work.options.degree_day_base_c, here = *course.degree_days[course.last];
+    const auto warm_soon = line(kRecent, true, true), warm_late = line(use.size(), false, true);
+    if (warm_soon.bounded) earliest = std::min(earliest, now + (warm_soon.low - here) / pace);
+    if (warm_late.bounded) latest = std::max(latest, now + (warm_late.high - here) / pace);
+  }
+  earliest = std::max(earliest, now);
+  latest = std::max(latest, now);
   if (latest - now > kFarthestDays) return;
   const long day0 = course.looks.front().date.day_number();
   const double clock = course.looks.front().date.days() - static_cast<double>(day0);

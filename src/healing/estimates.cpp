@@ -39,13 +39,25 @@ bool counts_as_closed(const Look& look, const CourseOptions& options) {
 
 double minimal_detectable_change(double ua, double ub) { return t_quantile(0.975, INFINITY) * std::hypot(ua, ub); }
 
+/// Of the two looks that the change runs between, one may be wrong without it being sure enough to name it. Zero for other pairs.
+double chance_astray(const Working& work, int from, int to) {
+  if (from != work.course.baseline || to != work.course.last || from == to) return 0;
+  double chance = 0;
+  for (const auto& p : work.trend.first_astray.parts) chance += p.weight;
+  for (const auto& p : work.trend.last_astray.parts) chance += p.weight;
+  return chance;
+}
+
 Mixture log_ratio(const Working& work, int from, int to) {
   const auto& looks = work.course.looks;
   Mixture out;
   const double value = std::log(looks[to].area_mm2 / looks[from].area_mm2);
   const double own = work.own[from] * work.own[from] + work.own[to] * work.own[to];
+  const double astray = chance_astray(work, from, to);
   for (std::size_t k = 0; k < work.trend.spread.tau.size(); ++k)
-    out.parts.push_back({work.trend.spread.weight[k], value, own + 2 * work.trend.spread.tau[k] * work.trend.spread.tau[k]});
+    out.parts.push_back({(1 - astray) * work.trend.spread.weight[k], value, own + 2 * work.trend.spread.tau[k] * work.trend.spread.tau[k]});
+  if (astray > 0)
+    for (const auto* paths : {&work.trend.first_astray, &work.trend.last_astray}) out.parts.insert(out.parts.end(), paths->parts.begin(), paths->parts.end());
   return out;
 }
 
@@ -59,8 +71,7 @@ std::optional<Estimate> change_between(const Working& work, int from, int to) {
   const bool rough = b.area_mm2 <= 0 || va > std::pow(kRoughRelative * a.area_mm2, 2) || vb > std::pow(kRoughRelative * b.area_mm2, 2);
   if (!rough) {
     const auto mixture = log_ratio(work, from, to);
-    const double h = half_width(mixture), sd = std::sqrt(mixture.variance());
-    return Estimate{100 * std::expm1(std::log(ratio)), 100 * ratio * sd, 100 * (ratio * std::exp(-h) - 1), 100 * (ratio * std::exp(h) - 1), mixture.dof()};
+    return Estimate{100 * (ratio - 1), 100 * ratio * std::sqrt(mixture.variance()), 100 * std::expm1(mixture.quantile(0.025)), 100 * std::expm1(mixture.quantile(0.975)), mixture.dof()};
   }
   // Fieller 1954: the ratios R with (B - R A)^2 <= q^2 (vb + R^2 va).
   const double q = t_quantile(0.975, INFINITY), lead = a.area_mm2 * a.area_mm2 - q * q * va;
@@ -86,18 +97,28 @@ Estimate advance_between(const Working& work, int from, int to, bool* circle) {
   out.value = mean > 0 ? (a.area_mm2 - b.area_mm2) / mean : 0;
   // With P = c sqrt(A) the advance is 2 (sqrt A1 - sqrt A2) / c; an error of the perimeter goes in step with the area's.
   const double c = ra + rb > 0 ? 2 * mean / (ra + rb) : round;
+  const double astray = chance_astray(work, from, to);
   Mixture mixture;
   for (std::size_t k = 0; k < work.trend.spread.tau.size(); ++k) {
     const double tau = work.trend.spread.tau[k];
     const double ua = a.area_mm2 > 0 ? u_root(a.area_mm2, std::hypot(work.own[from], tau)) : std::sqrt(own_mm2(work, from)) / 2;
     const double ub = b.area_mm2 > 0 ? u_root(b.area_mm2, std::hypot(work.own[to], tau)) : std::sqrt(own_mm2(work, to)) / 2;
     const double shared = out.value * std::max(work.common[from], work.common[to]) / 2;
-    mixture.parts.push_back({work.trend.spread.weight[k], 0, 4 / (c * c) * (ua * ua + ub * ub) + shared * shared});
+    mixture.parts.push_back({(1 - astray) * work.trend.spread.weight[k], out.value, 4 / (c * c) * (ua * ua + ub * ub) + shared * shared});
   }
-  const double h = half_width(mixture);
+  if (astray > 0) {
+    for (const auto& p : work.trend.first_astray.parts) {
+      const double root = rb * std::exp(-p.mean / 2);
+      mixture.parts.push_back({p.weight, 2 * (root - rb) / c, p.var * root * root / (c * c)});
+    }
+    for (const auto& p : work.trend.last_astray.parts) {
+      const double root = ra * std::exp(p.mean / 2);
+      mixture.parts.push_back({p.weight, 2 * (ra - root) / c, p.var * root * root / (c * c)});
+    }
+  }
   out.u = std::sqrt(mixture.variance());
-  out.low95 = out.value - h;
-  out.high95 = out.value + h;
+  out.low95 = mixture.quantile(0.025);
+  out.high95 = mixture.quantile(0.975);
   out.dof = mixture.dof();
   return out;
 }
@@ -162,8 +183,8 @@ void estimate(Working& work) {
   if (per_degree_day) course.advance_mm_per_degree_day = divided(advance, *course.span_degree_days);
   if (a.area_mm2 <= work.options.closed_mm2 || b.area_mm2 <= work.options.closed_mm2) return;
   const auto ratio = log_ratio(work, from, to);
-  const double h = half_width(ratio), value = -ratio.mean();
-  const Estimate closed_log{value, std::sqrt(ratio.variance()), value - h, value + h, ratio.dof()};
+  const double value = std::log(a.area_mm2 / b.area_mm2);
+  const Estimate closed_log{value, std::sqrt(ratio.variance()), -ratio.quantile(0.975), -ratio.quantile(0.025), ratio.dof()};
   course.rate_percent_per_day = divided(closed_log, course.span_days, 100);
   if (per_degree_day) course.rate_percent_per_degree_day = divided(closed_log, *course.span_degree_days, 100);
   if (closed_log.low95 > 0) {

@@ -51,7 +51,7 @@ Spread prior_spread(const SpreadPrior& prior) {
 struct Line {
   double log_evidence = 0;
   double before = 0, before_var = 0, after = 0, after_var = 0;  // slopes; equal when not bent
-  double difference = 0, difference_var = 0;
+  double difference = 0, difference_var = 0, covariance = 0;
 };
 
 struct Columns {
@@ -108,6 +108,7 @@ Line fit_line(const Columns& c, bool bent, double bend, double slope_var) {
   line.after = (a * szy - sxz * sxy) / det;
   line.before_var = b / det;
   line.after_var = a / det;
+  line.covariance = -sxz / det;
   line.difference = line.after - line.before;
   line.difference_var = (a + b + 2 * sxz) / det;
   line.log_evidence += 0.5 * (-std::log(det * slope_var * slope_var) - syy + line.before * sxy + line.after * szy);
@@ -125,7 +126,7 @@ std::vector<int> spaced(int low, int high, std::size_t most) {
 /// Points that stand furthest from the middle of their neighbours.
 std::vector<int> suspects(const std::vector<TrendPoint>& points) {
   const int n = static_cast<int>(points.size());
-  std::vector<int> all(points.size());
+  std::vector<int> all(points.size());  // two looks can be wrong too, though never told which
   std::iota(all.begin(), all.end(), 0);
   if (points.size() <= kMostSuspects) return all;
   std::vector<double> off(points.size());
@@ -204,10 +205,10 @@ Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior)
   }
   const int segments = segment.back() - segment.front() + 1;
 
-  struct Kept { double log_weight; int bend; int wrong; int tau; double before, before_var, after, after_var; };
+  struct Kept { double log_weight; int bend; int wrong; int tau; double before, before_var, after, after_var, covariance; };
   std::vector<Kept> kept;
   const auto bends = n >= 4 ? spaced(1, n - 3, kMostBreaks) : std::vector<int>{};
-  const auto wrongs = n >= 3 ? suspects(points) : std::vector<int>{};
+  const auto wrongs = n >= 2 ? suspects(points) : std::vector<int>{};
   const double wrong_prior = std::min(kWrongPrior, 0.2 / n), right_prior = 1 - wrong_prior * static_cast<double>(wrongs.size());
   const double bend_prior = bends.empty() ? 0 : kBreakPrior / static_cast<double>(bends.size()), straight_prior = bends.empty() ? 1 : 1 - kBreakPrior;
 
@@ -231,7 +232,7 @@ Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior)
         const auto keep = [&](int bend, double share) {
           const auto line = fit_line(columns, bend >= 0, bend >= 0 ? day[bend] : 0, slope_var);
           kept.push_back({line.log_evidence + log_prior_here + std::log(share), bend, wrong, k, line.before / unit, line.before_var / (unit * unit),
-                          line.after / unit, line.after_var / (unit * unit)});
+                          line.after / unit, line.after_var / (unit * unit), line.covariance / (unit * unit)});
         };
         keep(-1, straight_prior);
         for (const int bend : bends) keep(bend, bend_prior);
@@ -260,6 +261,22 @@ Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior)
     if (h.bend != chosen || w < 1e-7) continue;
     out.rate.parts.push_back({w, h.after, h.after_var});
     if (chosen >= 0) out.rate_before.parts.push_back({w, h.before, h.before_var});
+  }
+  int first = n - 1;
+  while (first > 0 && segment[first - 1] == segment.back()) --first;
+  const auto net = [&](const Kept& h, double weight, double from) {
+    const double bend = h.bend >= 0 ? day[h.bend] : -INFINITY;
+    const double d1 = std::max(0.0, std::min(bend, day.back()) - from), d2 = day.back() - std::max(from, bend);
+    return Mixture::Part{weight, h.before * d1 + h.after * d2, h.before_var * d1 * d1 + h.after_var * d2 * d2 + 2 * h.covariance * d1 * d2};
+  };
+  for (const auto& h : kept)
+    if (h.log_weight > 1e-7 && (h.wrong == first || h.wrong == n - 1)) (h.wrong == first ? out.first_astray : out.last_astray).parts.push_back(net(h, h.log_weight, day[first]));
+  const double from = chosen >= 0 ? std::max(day[first], day[chosen]) : day[first];
+  for (const auto& h : kept) {
+    if (chosen >= 0 ? h.bend != chosen : h.log_weight < 1e-7) continue;
+    const double w = chosen >= 0 ? h.log_weight / share : h.log_weight;
+    if (w < 1e-7) continue;
+    out.net.parts.push_back(net(h, w, from));
   }
   return out;
 }

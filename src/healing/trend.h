@@ -39,7 +39,12 @@ struct Trend {
   std::vector<double> doubt;           ///< probability of each point being grossly wrong
   Mixture rate;                        ///< d ln A / day under the chosen path: whole course, or after break_at when accepted
   Mixture rate_before;                 ///< before break_at; empty without
+  Mixture net;                         ///< ln A at the last point less that at the first of its segment, along the paths weighed together;
+                                       ///< with an accepted break from there on, if that is later
   bool accepted_break = false;
+  /// ln A at the last point less that at the first of its segment by the paths in which one of these two looks is itself wrong. The weights sum to
+  /// the probability of that.
+  Mixture first_astray, last_astray;
 };
 
 /// Bayesian straight lines in ln A and in sqrt A, each with and without one change of slope, each point in turn possibly wrong, over a grid of between-visit

@@ -9,7 +9,7 @@ namespace uroko::healing {
 namespace {
 
 constexpr double kSure = 0.99;              // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
-constexpr double kBlindPercent = 30;        // while a smaller change than this cannot be told, no news is not yet news
+constexpr double kBlind = 0.25;             // no detectable change is said only when a decrease (or increase) by this much would have shown
 constexpr double kColderBy = 3;             // degC; healing goes roughly with temperature between 5 and 30 degC (Anderson & Roberts 1975)
 constexpr double kBedShift = 0.15;          // shares: about sqrt 2 times the median error of a share
 
@@ -151,10 +151,13 @@ void judge(Working& work) {
   // The line must point the way the looks it speaks of went.
   const int start = std::max(course.baseline, course.change_at);
   const bool smaller = newest.area_mm2 < course.looks[start].area_mm2;
-  const double down = work.trend.rate.below(0);
+  const double down = work.trend.net.below(0);
   if (down >= kSure && smaller) return set(Verdict::closing);
   if (1 - down >= kSure && !smaller) return set(Verdict::enlarging);
-  set(course.detectable_change_percent > kBlindPercent ? Verdict::too_soon : Verdict::no_detectable_change);
+  // Unmoved is a statement too: it needs looks that rule a real change out, and a baseline and last look that agree.
+  const bool apart = course.change_percent && (course.change_percent->low95 > 0 || course.change_percent->high95 < 0);
+  const bool ruled_out = work.trend.net.quantile(0.025) > std::log(1 - kBlind) && work.trend.net.quantile(0.975) < -std::log(1 - kBlind);
+  set(work.trend.accepted_break || (ruled_out && !apart) ? Verdict::no_detectable_change : Verdict::too_soon);
 }
 
 void explain(Working& work) {

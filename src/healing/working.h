@@ -33,7 +33,7 @@ void judge(Working& work);
 /// Fills reasons.
 void explain(Working& work);
 
-/// ln(A_to / A_from) as a mixture over the between-visit spread.
+/// ln(A_to / A_from) as a mixture over the between-visit spread; between baseline and last it also holds the chance that one of the two is wrong.
 Mixture log_ratio(const Working& work, int from, int to);
 /// Change in per cent between two looks. Nothing when the first is 0 or not told from it.
 std::optional<Estimate> change_between(const Working& work, int from, int to);

@@ -271,6 +271,7 @@ Tally run_kind(Kind kind, int courses, Random& random, Tally& all, bool tell_com
       const double low = course.closure->earliest.days() - day_date(0).days(), high = course.closure->latest.days() - day_date(0).days();
       const bool held = low <= truth && truth <= high + 1;
       t.closure.add(held);
+      if (getenv("WHY") && !held) std::printf("%s n %zu cold %d deb %d out %d doubt %d cv %.3f k %.3f last %.0f truth %.0f range %.0f %.0f\n", name(kind), s.day.size(), s.truth.cold_from < 1e8, s.truth.debrided_at < 1e8, s.outlier, course.change_at, s.noise.cv, s.truth.k, s.day.back(), truth, low, high);
       all.closure.add(held);
       t.width.push_back(high - low);
       all.width.push_back(high - low);
