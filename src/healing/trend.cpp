@@ -14,10 +14,10 @@ namespace {
 // Priors, all relative (per cent of the area / 100) and per day. Calibrated by tests/bench/healing.cpp.
 constexpr double kSlopeSpread = 0.05;      // closing rates seen in ulcers: some per cent a day
 constexpr double kBreakPrior = 0.25;       // a course changes its rate for good
-constexpr double kBreakAccepted = 0.90;    // posterior from which the change is told
-constexpr double kWrongPrior = 0.015;      // a look is grossly wrong (scale misread, margin of something else)
+constexpr double kBreakAccepted = 0.80;    // posterior from which the change is told
+constexpr double kWrongPrior = 0.0125;      // a look is grossly wrong (scale misread, margin of something else)
 constexpr double kWrongSpread = 0.5;       // by about this much in ln A
-constexpr double kSpreadScale = 0.02;      // between-visit term when u is known: half-t, 3 degrees of freedom
+constexpr double kSpreadScale = 0.015;      // between-visit term when u is known: half-t, 3 degrees of freedom
 constexpr double kSpreadUnknown = 0.10;    // whole spread when no u is known: scaled inverse chi-square
 constexpr double kSpreadUnknownDof = 6;
 constexpr std::array<double, 14> kTauKnown{0, 0.005, 0.01, 0.015, 0.02, 0.025, 0.03, 0.04, 0.05, 0.065, 0.085, 0.12, 0.18, 0.28};

@@ -8,7 +8,8 @@ namespace uroko::healing {
 
 namespace {
 
-constexpr double kSure = 0.99;              // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
+constexpr double kSure = 0.993;             // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
+constexpr double kSureAfterBreak = 0.997;
 constexpr double kBlind = 0.25;             // no detectable change is said only when a decrease (or increase) by this much would have shown
 constexpr double kColderBy = 3;             // degC; healing goes roughly with temperature between 5 and 30 degC (Anderson & Roberts 1975)
 constexpr double kBedShift = 0.15;          // shares: about sqrt 2 times the median error of a share
@@ -152,8 +153,10 @@ void judge(Working& work) {
   const int start = std::max(course.baseline, course.change_at);
   const bool smaller = newest.area_mm2 < course.looks[start].area_mm2;
   const double down = work.trend.net.below(0);
-  if (down >= kSure && smaller) return set(Verdict::closing);
-  if (1 - down >= kSure && !smaller) return set(Verdict::enlarging);
+  // The point of change was picked by the same looks, so more is asked of what follows it.
+  const double sure = work.trend.accepted_break ? kSureAfterBreak : kSure;
+  if (down >= sure && smaller) return set(Verdict::closing);
+  if (1 - down >= sure && !smaller) return set(Verdict::enlarging);
   // Unmoved is a statement too: it needs looks that rule a real change out, and a baseline and last look that agree.
   const bool apart = course.change_percent && (course.change_percent->low95 > 0 || course.change_percent->high95 < 0);
   const bool ruled_out = work.trend.net.quantile(0.025) > std::log(1 - kBlind) && work.trend.net.quantile(0.975) < -std::log(1 - kBlind);

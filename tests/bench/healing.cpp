@@ -23,7 +23,7 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 constexpr double kClosed = 0.5;   // mm2, CourseOptions::closed_mm2
-constexpr double kAlpha = 0.01;   // one-sided, of the ideal test at one look: the verdict's own
+constexpr double kAlpha = 0.007;  // one-sided, of the ideal test at one look: the verdict's own
 
 enum class Kind { fixed, linear, exponential, delayed, stalled, relapsing };
 const char* name(Kind kind) {
@@ -200,7 +200,7 @@ double ideal_power(const Simulated& s, std::size_t looks) {
     for (const double v : y) energy += (v - mean) * (v - mean);
   }
   const double sigma = s.noise.cv * std::sqrt(1 - s.noise.common_share);
-  return normal_below(std::sqrt(energy) / sigma - 2.3263478740408408);
+  return normal_below(std::sqrt(energy) / sigma - t_quantile(1 - kAlpha, INFINITY));
 }
 
 struct Rate {
