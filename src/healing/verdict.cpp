@@ -8,8 +8,8 @@ namespace uroko::healing {
 
 namespace {
 
-constexpr double kSure = 0.993;             // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
-constexpr double kSureAfterBreak = 0.997;
+constexpr double kSure = 0.995;             // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
+constexpr double kSureAfterBreak = 0.998;
 constexpr double kBlind = 0.25;             // no detectable change is said only when a decrease (or increase) by this much would have shown
 constexpr double kColderBy = 3;             // degC; healing goes roughly with temperature between 5 and 30 degC (Anderson & Roberts 1975)
 constexpr double kBedShift = 0.15;          // shares: about sqrt 2 times the median error of a share

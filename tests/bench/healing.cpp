@@ -23,7 +23,7 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 constexpr double kClosed = 0.5;   // mm2, CourseOptions::closed_mm2
-constexpr double kAlpha = 0.007;  // one-sided, of the ideal test at one look: the verdict's own
+constexpr double kAlpha = 0.005;  // one-sided, of the ideal test at one look: the verdict's own
 
 enum class Kind { fixed, linear, exponential, delayed, stalled, relapsing };
 const char* name(Kind kind) {
@@ -271,7 +271,6 @@ Tally run_kind(Kind kind, int courses, Random& random, Tally& all, bool tell_com
       const double low = course.closure->earliest.days() - day_date(0).days(), high = course.closure->latest.days() - day_date(0).days();
       const bool held = low <= truth && truth <= high + 1;
       t.closure.add(held);
-      if (getenv("WHY") && !held) std::printf("%s n %zu cold %d deb %d out %d doubt %d cv %.3f k %.3f last %.0f truth %.0f range %.0f %.0f\n", name(kind), s.day.size(), s.truth.cold_from < 1e8, s.truth.debrided_at < 1e8, s.outlier, course.change_at, s.noise.cv, s.truth.k, s.day.back(), truth, low, high);
       all.closure.add(held);
       t.width.push_back(high - low);
       all.width.push_back(high - low);
