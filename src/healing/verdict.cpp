@@ -10,6 +10,7 @@ namespace {
 
 constexpr double kSure = 0.995;             // one-sided, at each look; keeps false "closing" below 5 % over a whole course (tests/bench/healing.cpp)
 constexpr double kSureAfterBreak = 0.998;
+constexpr double kSureOfTwo = 0.991;        // two looks: as either may be grossly wrong, no more can be had from a decrease below about 16 %
 constexpr double kBlind = 0.25;             // no detectable change is said only when a decrease (or increase) by this much would have shown
 constexpr double kColderBy = 3;             // degC; healing goes roughly with temperature between 5 and 30 degC (Anderson & Roberts 1975)
 constexpr double kBedShift = 0.15;          // shares: about sqrt 2 times the median error of a share
@@ -154,7 +155,7 @@ void judge(Working& work) {
   const bool smaller = newest.area_mm2 < course.looks[start].area_mm2;
   const double down = work.trend.net.below(0);
   // The point of change was picked by the same looks, so more is asked of what follows it.
-  const double sure = work.trend.accepted_break ? kSureAfterBreak : kSure;
+  const double sure = work.trend.accepted_break ? kSureAfterBreak : work.points.size() == 2 ? kSureOfTwo : kSure;
   if (down >= sure && smaller) return set(Verdict::closing);
   if (1 - down >= sure && !smaller) return set(Verdict::enlarging);
   // Unmoved is a statement too: it needs looks that rule a real change out, and a baseline and last look that agree.
