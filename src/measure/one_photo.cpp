@@ -1,6 +1,7 @@
 #include "uroko/measure/one_photo.h"
 
 #include "uroko/base/error.h"
+#include "uroko/scale/lens.h"
 #include "uroko/scale/references.h"
 
 namespace uroko::measure {
@@ -55,8 +56,12 @@ margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const
 
 }  // namespace
 
-scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>&) {
-  return scale::assumed_camera(info.width_px, info.height_px);
+scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile, std::vector<Warning>* warnings) {
+  if (!lens_profile) return scale::camera_for(info);
+  std::vector<Warning> mismatches;
+  auto camera = take(scale::camera_from_profile(scale::read_lens_profile(*lens_profile), info, mismatches), *lens_profile);
+  if (warnings) warnings->insert(warnings->end(), mismatches.begin(), mismatches.end());
+  return camera;
 }
 
 PhotoResult measure_photo(const PhotoRequest& request) {
@@ -65,8 +70,10 @@ PhotoResult measure_photo(const PhotoRequest& request) {
       throw Error(Fault::usage, "invalid-margin", request.file, fault->text, "give an outline that encloses the wound once");
   PhotoResult out;
   out.photo = photo::load(request.file);
-  const auto camera = camera_of(out.photo.info, request.lens_profile);
+  std::vector<Warning> lens_warnings;
+  const auto camera = camera_of(out.photo.info, request.lens_profile, &lens_warnings);
   out.map = find_scale(out.photo.bgr, camera, request);
+  out.map.warnings.insert(out.map.warnings.end(), lens_warnings.begin(), lens_warnings.end());
   out.margin = find_margin(out.photo.bgr, out.map, request);
   out.measurement = take(measure(out.map, out.margin, request.options), request.file);
   const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};

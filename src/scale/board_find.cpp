@@ -217,7 +217,9 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
   const int longer = std::max(photo.cols, photo.rows);
   std::vector<Marker> markers;
   Level reduced;
-  for (const int side : {1600, 3200, 6400}) {
+  // Most cards show on a small copy; a part of one asks for the full size, nothing at all only for one more look.
+  for (const int side : {1600, 2600, 6400}) {
+    if (side > 2600 && markers.empty()) break;
     const bool whole = longer <= side * 5 / 4;
     cv::Mat small = photo;
     if (!whole) {

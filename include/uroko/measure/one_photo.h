@@ -64,8 +64,8 @@ struct PhotoResult {
 /// Error(Fault::usage) for an invalid outline.
 PhotoResult measure_photo(const PhotoRequest& request);
 
-/// The camera to assume for a photo: the profile given, else the focal length in EXIF, else the common phone's.
-scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile);
+/// The camera to assume for a photo: the profile given (a mismatch is told in `warnings`), else one kept for it, else EXIF, else the common phone's.
+scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile, std::vector<Warning>* warnings = nullptr);
 
 /// The contract's JSON object for one photo.
 nlohmann::json to_json(const PhotoResult& result);
