@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "casebook/originals.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/book.h"
@@ -41,9 +42,8 @@ void check_row(const Wound& row) {
 }
 void check_row(const Visit& row) { within(row.water_c, -3, 45, "a water temperature in degC"); }
 void check_row(const PhotoRow& row) {
-  if (row.sha256.size() != 64 || row.sha256.find_first_not_of("0123456789abcdef") != std::string::npos) bad("a photo's SHA-256 is not 64 hex digits", "");
-  if (row.extension.size() < 2 || row.extension.size() > 8 || row.extension.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789", 1) != std::string::npos || row.extension[0] != '.')
-    bad("a photo's extension is not one", "");
+  if (!is_sha256(row.sha256)) bad("a photo's SHA-256 is not 64 hex digits", "");
+  if (!is_extension(row.extension)) bad("a photo's extension is not one", "");
   if (row.moment != "" && row.moment != "before" && row.moment != "after") bad("a photo's moment is neither before nor after", "");
 }
 void check_row(const MeasureRow& row) {

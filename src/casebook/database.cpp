@@ -250,6 +250,18 @@ void Database::rollback() noexcept {
 
 bool Database::in_transaction() const { return api::sqlite3_get_autocommit(inside_->raw()) == 0; }
 
+void Database::set_patience(int milliseconds) { api::sqlite3_busy_timeout(inside_->raw(), milliseconds); }
+
+std::vector<std::string> Database::schema() const {
+  std::vector<std::string> out;
+  each("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY name", "tttt", {}, [&](const Values& row) {
+    std::string line;
+    for (const auto& cell : row) line += (std::holds_alternative<std::string>(cell) ? std::get<std::string>(cell) : std::string("-")) + "\n";
+    out.push_back(std::move(line));
+  });
+  return out;
+}
+
 int Database::version() const {
   const auto found = row("PRAGMA user_version", "i");
   return static_cast<int>(std::get<long long>(found.value()[0]));

@@ -39,11 +39,15 @@ class Database {
   void rollback() noexcept;
   bool in_transaction() const;
 
+  void set_patience(int milliseconds);  ///< how long to wait for another program; 5 s at first
+
   int version() const;             ///< user_version
   void set_version(int version);   ///< inside a transaction
   std::vector<std::string> quick_check(int limit) const;
   std::vector<std::string> integrity_check(int limit) const;
   std::vector<std::string> foreign_key_check() const;
+  /// Name and text of everything in the schema, in order of name.
+  std::vector<std::string> schema() const;
   /// SQLite's online backup of this database into a new file, which is fsynced and checked.
   void copy_to(const std::filesystem::path& target) const;
   /// The same into memory; the result stands alone.

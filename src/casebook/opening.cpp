@@ -30,6 +30,13 @@ void back_up_before(const Database& database, const fs::path& folder, int versio
   sync_folder(backups);
 }
 
+/// The schema as the steps up to `version` make it.
+std::vector<std::string> schema_at(int version) {
+  Database fresh(":memory:", Database::Mode::create);
+  for (int step = 0; step < version; ++step) fresh.script(schema_steps()[static_cast<std::size_t>(step)]);
+  return fresh.schema();
+}
+
 }  // namespace
 
 std::string timestamp_for_file() {
@@ -124,6 +131,9 @@ Book Book::open(const fs::path& given, Access access) {
   }
   const int version = inside->database->version();
   if (version < 1) refuse("damaged", "its schema step is " + std::to_string(version), "restore the latest backup: uroko book restore");
+  // Tables, views or triggers that this program never made would run with its statements.
+  if (version <= newest() && access != Access::rescue && inside->database->schema() != schema_at(version))
+    refuse("damaged", "its tables are not those of schema step " + std::to_string(version) + "; it was not touched", "restore the latest backup: uroko book restore");
   if (version < newest()) {
     if (inside->read_only) {
       inside->database = inside->database->copy_in_memory();

@@ -1,10 +1,8 @@
 // How a photo comes into the book: staged in the book's own folder, proved sound, renamed to its hash, and only then named by a row.
-#include <fcntl.h>
-#include <sys/file.h>
-#include <sys/stat.h>
-#include <unistd.h>
+#include <algorithm>
 
 #include "casebook/inside.h"
+#include "casebook/originals.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
 
@@ -13,12 +11,6 @@ namespace uroko::casebook {
 namespace fs = std::filesystem;
 
 namespace {
-
-constexpr const char* kStaging = ".incoming";
-
-fs::path original_path(const fs::path& folder, const std::string& sha256, const std::string& extension) {
-  return folder / "originals" / sha256.substr(0, 2) / (sha256 + extension);
-}
 
 const char* extension_of(photo::Format format) {
   switch (format) {
@@ -30,45 +22,6 @@ const char* extension_of(photo::Format format) {
   }
   return ".bin";
 }
-
-/// A folder of our own in originals/, held by a lock that dies with the process, so that others can tell a leftover from work in progress.
-class Staging {
- public:
-  explicit Staging(const fs::path& originals) {
-    make_folder(originals);
-    sweep(originals);
-    path_ = temporary_folder(originals, std::string(kStaging).substr(1));
-    fd_ = ::open(path_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd_ < 0 || ::flock(fd_, LOCK_EX | LOCK_NB) != 0) throw Error(Fault::book, "io", path_, "cannot be locked", "try again");
-  }
-  Staging(const Staging&) = delete;
-  Staging& operator=(const Staging&) = delete;
-  ~Staging() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-    if (fd_ >= 0) ::close(fd_);
-  }
-  const fs::path& path() const { return path_; }
-
- private:
-  /// Removes what an interrupted import left.
-  static void sweep(const fs::path& originals) {
-    std::error_code ignored;
-    for (const auto& entry : fs::directory_iterator(originals, ignored)) {
-      if (entry.path().filename().string().rfind(kStaging, 0) != 0) continue;
-      const int fd = ::open(entry.path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-      if (fd < 0) continue;
-      // A folder made within the last minute may be about to be locked.
-      struct stat st {};
-      const bool old = ::fstat(fd, &st) == 0 && ::time(nullptr) - st.st_mtime > 60;
-      if (old && ::flock(fd, LOCK_EX | LOCK_NB) == 0) fs::remove_all(entry.path(), ignored);
-      ::close(fd);
-    }
-  }
-
-  fs::path path_;
-  int fd_ = -1;
-};
 
 struct Staged {
   AddedPhoto added;
@@ -103,8 +56,7 @@ std::filesystem::path Book::photo_file(const std::string& sha256) const {
   if (!found) throw Error(Fault::book, "no-such-photo", folder(), "the book has no photo " + sha256, "look at the list again");
   // Both come from a file that may have been tampered with: they must not lead out of the folder.
   const auto& extension = std::get<std::string>((*found)[0]);
-  const auto hex = [](const std::string& text) { return text.size() == 64 && text.find_first_not_of("0123456789abcdef") == std::string::npos; };
-  if (!hex(sha256) || extension.find_first_of("/\\") != std::string::npos || extension.find("..") != std::string::npos)
+  if (!is_sha256(sha256) || !is_extension(extension))
     throw Error(Fault::book, "damaged", folder(), "a photo's row names no proper file", "run uroko book check");
   return original_path(folder(), sha256, extension);
 }

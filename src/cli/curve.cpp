@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/cli.h"
+#include "cli/course.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
@@ -15,9 +16,9 @@ namespace {
 using nlohmann::json;
 using healing::Course;
 
-struct CurveOptions {
-  std::string file, chart, axis = "days";
-  bool as_json = false, dark = false;
+struct CurveOptions : ChartChoice {
+  std::string file;
+  bool as_json = false;
   double base_c = 0;
 };
 
@@ -42,7 +43,9 @@ int visits(const Course& course) {
   return days;
 }
 
-nlohmann::ordered_json as_json(const Course& course) {
+}  // namespace
+
+nlohmann::ordered_json course_json(const Course& course) {
   nlohmann::ordered_json out;
   const auto& baseline = course.looks[course.baseline];
   out["baseline"] = {{"date", baseline.date.iso_date()}, {"area_mm2", baseline.area_mm2}};
@@ -60,9 +63,12 @@ nlohmann::ordered_json as_json(const Course& course) {
   return out;
 }
 
+namespace {
 std::string padded(const std::string& text, std::size_t width) { return text.size() < width ? std::string(width - text.size(), ' ') + text : text; }
 
-void print_for_people(const Course& course) {
+}  // namespace
+
+void print_course(const Course& course) {
   std::printf("%-10s %10s %10s %8s %8s %12s\n", "date", "area mm2", "u mm2", "day", "deg-days", "of baseline");
   const auto relative = healing::curve(course, healing::Quantity::percent_of_baseline);
   for (std::size_t i = 0; i < course.looks.size(); ++i) {
@@ -85,7 +91,7 @@ void print_for_people(const Course& course) {
     if (warning.code != "doubtful") std::printf("Note: %s\n", warning.text.c_str());
 }
 
-void write_chart(const Course& course, const healing::Series& series, const CurveOptions& options) {
+void write_chart(const Course& course, const healing::Series& series, const ChartChoice& options) {
   report::ChartOptions chart;
   chart.axis = options.axis == "dates" ? report::TimeAxis::dates : options.axis == "degree-days" ? report::TimeAxis::degree_days : report::TimeAxis::days;
   chart.theme = options.dark ? report::Theme::dark : report::Theme::light;
@@ -95,6 +101,14 @@ void write_chart(const Course& course, const healing::Series& series, const Curv
   const std::string extension = lower_ascii(std::filesystem::path(options.chart).extension().string());
   write_file_whole(options.chart, report::paint(report::healing_chart(course, series, chart).scene, extension, about));
 }
+
+void add_chart_choice(CLI::App& verb, ChartChoice& choice) {
+  verb.add_option("--chart", choice.chart, "Draw the curve with its events and water temperatures")->option_text("OUT.svg|OUT.png|OUT.pdf");
+  verb.add_option("--axis", choice.axis, "Time axis of the chart")->check(CLI::IsMember({"days", "dates", "degree-days"}))->option_text("days|dates|degree-days");
+  verb.add_flag("--dark", choice.dark, "Draw the chart for a dark ground");
+}
+
+namespace {
 
 void run_curve(const CurveOptions& options) {
   std::vector<Warning> notes;
@@ -106,8 +120,8 @@ void run_curve(const CurveOptions& options) {
   auto course = healing::follow(series, course_options);
   course.warnings.insert(course.warnings.end(), notes.begin(), notes.end());
   if (!options.chart.empty()) write_chart(course, series, options);
-  if (options.as_json) std::printf("%s\n", as_json(course).dump(2).c_str());
-  else print_for_people(course);
+  if (options.as_json) std::printf("%s\n", course_json(course).dump(2).c_str());
+  else print_course(course);
 }
 
 }  // namespace
@@ -118,9 +132,7 @@ void add_curve(CLI::App& app) {
   verb->add_option("SERIES", options->file, "Columns date, area_mm2, u_mm2 and if known perimeter_mm, water_c, event")->option_text("SERIES.csv")->required();
   verb->add_flag("--json", options->as_json, "Print one JSON value");
   verb->add_option("--base", options->base_c, "Base temperature of the degree-days, degC (a convention; default 0)")->option_text("DEGC")->check(CLI::Range(-5.0, 40.0));
-  verb->add_option("--chart", options->chart, "Draw the curve with its events and water temperatures")->option_text("OUT.svg|OUT.png|OUT.pdf");
-  verb->add_option("--axis", options->axis, "Time axis of the chart")->check(CLI::IsMember({"days", "dates", "degree-days"}))->option_text("days|dates|degree-days");
-  verb->add_flag("--dark", options->dark, "Draw the chart for a dark ground");
+  add_chart_choice(*verb, *options);
   verb->footer("A row with `debridement` as its event restarts the baseline.\nIt measures and does arithmetic; it does not diagnose and recommends no treatment.");
   verb->callback([=] { run_curve(*options); });
 }

@@ -1,0 +1,15 @@
+#pragma once
+#include "uroko/casebook/records.h"
+#include "uroko/measure/measure.h"
+
+namespace uroko::casebook {
+
+/// A measurement as the book keeps it: the numbers, and the plane map, margin, options and program that are needed to do it again.
+MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& margin, const measure::Measurement& measurement, const bed::Bed* bed,
+                  const measure::MeasureOptions& options);
+
+/// The way back. Throws Error(Fault::book) when the row's JSON does not hold one (rows imported from a table).
+scale::PlaneMap plane_map_of(const MeasureRow& row);
+measure::MeasureOptions options_of(const MeasureRow& row);
+
+}  // namespace uroko::casebook
