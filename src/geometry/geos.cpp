@@ -136,6 +136,8 @@ std::optional<OutlineFault> find_fault(const Outline<P>& outline) {
         const P p = ring.empty() ? P{} : ring.front();
         return OutlineFault{Kind::too_few_points, p.x, p.y, "a ring of the outline has fewer than three points"};
       }
+      const auto extent = calipers(Outline<P>{{{ring, {}}}});
+      if (!(extent.width > 1e-9 * extent.length)) return OutlineFault{Kind::no_area, ring[0].x, ring[0].y, "the outline encloses no area"};
       return std::nullopt;
     };
     if (auto fault = check(part.outer)) return fault;

@@ -64,3 +64,75 @@ TEST_CASE("a fitted homography finds the true map and its covariance fits repeat
   }
   CHECK(sum2 / predicted == Approx(1).margin(0.2));
 }
+
+TEST_CASE("turning, mirroring, reversing and moving an outline leave its measures unchanged") {
+  Random random(11);
+  for (int round = 0; round < 50; ++round) {
+    Ring<PlanePoint> ring;
+    const int n = 5 + random.index(40);
+    for (int i = 0; i < n; ++i) {
+      const double t = 2 * M_PI * i / n, r = random.uniform(5, 20);
+      ring.push_back({r * std::cos(t), r * std::sin(t)});
+    }
+    const PlaneOutline outline{{{ring, {}}}};
+    const double turn = random.uniform(0, 7), dx = random.uniform(-1e4, 1e4);
+    auto moved = mapped<PlanePoint, PlanePoint>(outline, [&](const PlanePoint& p) {
+      return PlanePoint{-(p.x * std::cos(turn) - p.y * std::sin(turn)) + dx, p.x * std::sin(turn) + p.y * std::cos(turn)};
+    });
+    std::reverse(moved.parts[0].outer.begin(), moved.parts[0].outer.end());
+    const auto before = calipers(outline), after = calipers(moved);
+    CHECK(area(moved) == Approx(area(outline)).epsilon(1e-9));
+    CHECK(perimeter(moved) == Approx(perimeter(outline)).epsilon(1e-9));
+    CHECK(after.length == Approx(before.length).epsilon(1e-9));
+    // The longest caliper by looking at every pair.
+    double longest = 0;
+    for (const auto& p : ring)
+      for (const auto& q : ring) longest = std::max(longest, distance(p, q));
+    CHECK(before.length == Approx(longest).epsilon(1e-12));
+  }
+}
+
+TEST_CASE("a lattice square and a lattice circle hold what counting says") {
+  // Gauss's circle problem N(0..7), N(10): lattice points in a disc (OEIS A000328, in domain tables); here by point-in-outline.
+  const int counts[] = {1, 5, 13, 29, 49, 81, 113, 149, -1, -1, 317};
+  for (int r = 1; r <= 10; ++r) {
+    if (counts[r] < 0) continue;
+    Ring<ImagePoint> ring;
+    // A hair beyond r takes in the points on the circle.
+    for (int i = 0; i < 20000; ++i) ring.push_back({(r + 1e-5) * std::cos(2 * M_PI * i / 20000), (r + 1e-5) * std::sin(2 * M_PI * i / 20000)});
+    const ImageOutline disc{{{ring, {}}}};
+    int inside = 0;
+    for (int x = -r; x <= r; ++x)
+      for (int y = -r; y <= r; ++y) inside += contains(disc, ImagePoint{double(x), double(y)});
+    CHECK(inside == counts[r]);
+  }
+}
+
+TEST_CASE("every kind of invalid outline is told with its kind") {
+  using Kind = OutlineFault::Kind;
+  const auto kind = [](const ImageOutline& o) { return find_fault(o).value().kind; };
+  CHECK(kind({}) == Kind::empty);
+  CHECK(kind({{{{{0, 0}, {1, 1}}, {}}}}) == Kind::too_few_points);
+  CHECK(kind({{{{{0, 0}, {1, 1}, {2, NAN}}, {}}}}) == Kind::not_finite);
+  CHECK(kind({{{{{0, 0}, {5, 5}, {10, 10}}, {}}}}) == Kind::no_area);
+  const Ring<ImagePoint> box = {{0, 0}, {10, 0}, {10, 10}, {0, 10}}, far = {{20, 20}, {30, 20}, {30, 30}}, shifted = {{5, 5}, {15, 5}, {15, 15}, {5, 15}};
+  CHECK(kind({{{box, {far}}}}) == Kind::hole_outside);
+  CHECK(kind({{{box, {}}, {shifted, {}}}}) == Kind::crosses_itself);
+}
+
+TEST_CASE("holes are taken off the area, counted in the perimeter, and are not inside") {
+  const ImageOutline ring = outline_from_wkt<ImagePoint>("POLYGON((0 0,10 0,10 10,0 10,0 0),(2 2,2 4,4 4,4 2,2 2))");
+  CHECK(area(ring) == Approx(96));
+  CHECK(perimeter(ring) == Approx(48));
+  CHECK(contains(ring, ImagePoint{1, 1}));
+  CHECK_FALSE(contains(ring, ImagePoint{3, 3}));
+  CHECK(area(densified(ring, 0.3)) == Approx(96));
+  CHECK(centroid(ring).x == Approx((100 * 5 - 4 * 3) / 96.0));
+}
+
+TEST_CASE("growing and shrinking an outline follows Steiner's formula") {
+  // Area of a convex shape grown by d: A + P d + pi d^2 (Steiner); GEOS makes corners of 16 pieces a quarter.
+  const PlaneOutline box{{{{{0, 0}, {20, 0}, {20, 10}, {0, 10}}, {}}}};
+  CHECK(area(buffered(box, 2.0)) == Approx(200 + 60 * 2 + M_PI * 4).epsilon(1e-3));
+  CHECK(area(buffered(box, -2.0)) == Approx(16 * 6));
+}
