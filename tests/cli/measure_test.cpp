@@ -1,0 +1,180 @@
+// The command line from outside: exit codes, one clear line, one JSON value, no partial output.
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "support/command.h"
+#include "support/temp_folder.h"
+#include "uroko/base/file.h"
+#include "uroko/geometry/polygon.h"
+#include "uroko/photo/photo.h"
+#include "uroko/report/card_print.h"
+
+using namespace uroko;
+using nlohmann::json;
+using testing::TempFolder;
+
+namespace {
+
+/// A renderer that shares nothing with src/scenes: the card's own PNG and a dark ellipse on a plane, seen by a pinhole camera with OpenCV's warp.
+struct Foreign {
+  cv::Mat photo;
+  ImageOutline outline;
+  double area_mm2;
+};
+Foreign foreign_photo(double tilt_deg, double turn_deg) {
+  constexpr double kPxPerMm = 16, kFocal = 2200, kDistance = 330;
+  constexpr int kWide = 2000, kHigh = 1500;
+  const cv::Mat card = report::card_picture(kPxPerMm);
+  const double card_w = card.cols / kPxPerMm, card_h = card.rows / kPxPerMm;
+  // The plane's picture: grey ground, the card, and an ellipse 12 mm below the card's lower edge.
+  const double ground_w = card_w + 60, ground_h = card_h + 80, a = 11, b = 8;
+  cv::Mat ground(cv::Size(int(ground_w * kPxPerMm), int(ground_h * kPxPerMm)), CV_8UC3, cv::Scalar(150, 160, 170));
+  card.copyTo(ground(cv::Rect(int(30 * kPxPerMm), int(20 * kPxPerMm), card.cols, card.rows)));
+  const cv::Point2d wound(ground_w / 2, 20 + card_h + 12 + b);
+  std::vector<cv::Point> ring;
+  Ring<PlanePoint> ring_mm;
+  for (int i = 0; i < 720; ++i) {
+    const double t = 2 * CV_PI * i / 720;
+    ring_mm.push_back({wound.x + a * std::cos(t), wound.y + b * std::sin(t)});
+    ring.emplace_back(cvRound((ring_mm.back().x * kPxPerMm - 0.5) * 16), cvRound((ring_mm.back().y * kPxPerMm - 0.5) * 16));
+  }
+  cv::fillPoly(ground, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(60, 40, 150), cv::LINE_8, 4);
+  // Photo from plane: X_c = R (X - middle) + (0, 0, D).
+  const double t = tilt_deg * CV_PI / 180, z = turn_deg * CV_PI / 180;
+  const cv::Matx33d tilt(1, 0, 0, 0, std::cos(t), -std::sin(t), 0, std::sin(t), std::cos(t)), turn(std::cos(z), -std::sin(z), 0, std::sin(z), std::cos(z), 0, 0, 0, 1);
+  const cv::Matx33d r = tilt * turn, k(kFocal, 0, (kWide - 1) / 2.0, 0, kFocal, (kHigh - 1) / 2.0, 0, 0, 1);
+  const cv::Matx33d pose(r(0, 0), r(0, 1), 0, r(1, 0), r(1, 1), 0, r(2, 0), r(2, 1), kDistance), centre(1, 0, -ground_w / 2, 0, 1, -ground_h / 2, 0, 0, 1);
+  const cv::Matx33d photo_from_mm = k * pose * centre;
+  const cv::Matx33d mm_from_px(1 / kPxPerMm, 0, 0.5 / kPxPerMm, 0, 1 / kPxPerMm, 0.5 / kPxPerMm, 0, 0, 1);
+  // Warped at three times the size and averaged: no aliasing, exact to a small part of a pixel.
+  const cv::Matx33d triple(3, 0, 1, 0, 3, 1, 0, 0, 1);
+  cv::Mat big, blurred;
+  cv::warpPerspective(ground, big, triple * photo_from_mm * mm_from_px, cv::Size(3 * kWide, 3 * kHigh), cv::INTER_AREA, cv::BORDER_CONSTANT, cv::Scalar(90, 110, 100));
+  cv::resize(big, blurred, cv::Size(kWide, kHigh), 0, 0, cv::INTER_AREA);
+  cv::GaussianBlur(blurred, blurred, {}, 0.8);
+  cv::Mat noise(blurred.size(), CV_16SC3), noisy;
+  cv::RNG rng(20260302);
+  rng.fill(noise, cv::RNG::NORMAL, 0, 3);
+  cv::add(blurred, noise, noisy, cv::noArray(), CV_8UC3);
+  Foreign out{noisy, {}, area(PlaneOutline{{{ring_mm, {}}}})};
+  Ring<ImagePoint> seen;
+  for (const auto& p : ring_mm) {
+    const cv::Vec3d q = photo_from_mm * cv::Vec3d(p.x, p.y, 1);
+    seen.push_back({q[0] / q[2], q[1] / q[2]});
+  }
+  out.outline = {{{seen, {}}}};
+  return out;
+}
+
+/// One line on stderr that begins with the program's name.
+void check_one_line(const std::string& err) {
+  INFO(err);
+  CHECK(err.rfind("uroko: ", 0) == 0);
+  CHECK(std::count(err.begin(), err.end(), '\n') == 1);
+}
+
+}  // namespace
+
+TEST_CASE("the card's millimetres give the true area on photos from a foreign renderer up to 30 degrees of tilt") {
+  const TempFolder folder;
+  for (const auto& [tilt, turn] : std::vector<std::pair<double, double>>{{0, 0}, {15, 30}, {30, -100}, {30, 180}}) {
+    const auto scene = foreign_photo(tilt, turn);
+    write_file_whole(folder / "photo.jpg", photo::encode_jpeg(scene.photo, 92));
+    write_file_whole(folder / "outline.wkt", to_wkt(scene.outline, 4));
+    const auto ran = testing::uroko({"measure", folder / "photo.jpg", "--card", "--outline", "@" + (folder / "outline.wkt").string(), "--json"});
+    INFO("tilt " << tilt << ", turn " << turn << "\n" << ran.err);
+    REQUIRE(ran.exit_code == 0);
+    const auto found = json::parse(ran.out);
+    CHECK(found["area_mm2"]["value"].get<double>() == Approx(scene.area_mm2).epsilon(0.004));
+    CHECK(found["scale"]["kind"] == "card");
+    CHECK(found["scale"]["tilt_deg"].get<double>() == Approx(tilt).margin(4));
+    CHECK(found["area_mm2"]["low95"].get<double>() <= scene.area_mm2);
+    CHECK(found["area_mm2"]["high95"].get<double>() >= scene.area_mm2);
+    double shares = 0, squares = 0;
+    for (const auto& [name, share] : found["bed"].items()) shares += share["share"].get<double>();
+    CHECK(shares == Approx(1).margin(1e-6));
+    for (const auto& line : found["budget"]) squares += std::pow(line["u_mm2"].get<double>(), 2);
+    CHECK(std::sqrt(squares) == Approx(found["area_mm2"]["u"].get<double>()).epsilon(1e-6));
+  }
+}
+
+TEST_CASE("bad input is answered with its exit code and one clear line, and leaves no output file") {
+  const TempFolder folder;
+  const std::string good = "POLYGON((10 10,60 10,60 60,10 60,10 10))";
+  write_file_whole(folder / "empty.jpg", "");
+  write_file_whole(folder / "text.jpg", "this is not a photo\n");
+  cv::Mat plain(400, 600, CV_8UC3, cv::Scalar(120, 130, 140));
+  const auto jpeg = photo::encode_jpeg(plain, 90);
+  write_file_whole(folder / "plain.jpg", jpeg);
+  write_file_whole(folder / "half.jpg", std::string_view(jpeg).substr(0, jpeg.size() / 2));
+  std::string png = photo::encode_png(plain);
+  // IHDR's width and height: 60000 x 60000; its CRC no longer fits, which is a fault as well.
+  for (const int at : {16, 20}) png.replace(at, 4, std::string("\0\0\xEA\x60", 4));
+  write_file_whole(folder / "bomb.png", png);
+
+  struct Case {
+    std::vector<std::string> arguments;
+    int exit_code;
+    std::string says;
+  };
+  const auto photo = [&](const char* name) { return (folder / name).string(); };
+  const std::vector<Case> cases = {
+      {{photo("none.jpg"), "--outline", good}, 3, "none.jpg"},
+      {{photo("empty.jpg"), "--outline", good}, 3, "empty"},
+      {{photo("text.jpg"), "--outline", good}, 3, "text.jpg"},
+      {{photo("half.jpg"), "--outline", good}, 3, "half.jpg"},
+      {{photo("bomb.png"), "--outline", good}, 3, "bomb.png"},
+      {{photo("plain.jpg"), "--outline", good}, 1, "card"},
+      {{photo("plain.jpg"), "--outline", "POLYGON((10 10,60 60,60 10,10 60,10 10))", "--rect", "0,0,100,0,100,100,0,100,50,50"}, 2, "crosses itself"},
+      {{photo("plain.jpg"), "--outline", good, "--ruler", "5,5,5,5,10"}, 2, "same"},
+      {{photo("plain.jpg"), "--outline", good, "--ruler", "5,5,50,5,0"}, 2, "length"},
+      {{photo("plain.jpg"), "--outline", "POLYGON((10 10,60"}, 2, "well-known text"},
+      {{photo("plain.jpg"), "--outline", good, "--disc", "5,5"}, 2, "3 numbers"},
+      {{photo("plain.jpg"), "--outline", good, "--card", "--disc", "5,5,20"}, 2, "one of"},
+      {{photo("plain.jpg"), "--outline", good, "--seed", "3,3"}, 2, "one of"},
+      {{photo("plain.jpg")}, 2, "margin"},
+      {{photo("plain.jpg"), "--outline", "@" + photo("none.wkt")}, 3, "none.wkt"},
+      {{photo("plain.jpg"), "--frobnicate"}, 2, "--frobnicate"},
+      {{}, 2, "PHOTO"},
+  };
+  for (const auto& c : cases) {
+    auto arguments = c.arguments;
+    arguments.insert(arguments.begin(), "measure");
+    arguments.insert(arguments.end(), {"--annotated", photo("out.png")});
+    const auto ran = testing::uroko(arguments);
+    std::string line;
+    for (const auto& word : arguments) line += word + " ";
+    INFO(line);
+    CHECK(ran.exit_code == c.exit_code);
+    check_one_line(ran.err);
+    CHECK_THAT(ran.err, Catch::Contains(c.says));
+    CHECK(ran.out.empty());
+    CHECK_FALSE(std::filesystem::exists(folder / "out.png"));
+  }
+}
+
+TEST_CASE("a batch tells every photo in its own line, in the order given, and goes on after a failed one") {
+  const TempFolder folder;
+  const auto scene = foreign_photo(10, 5);
+  write_file_whole(folder / "b.jpg", photo::encode_jpeg(scene.photo, 90));
+  write_file_whole(folder / "a.jpg", "no photo");
+  write_file_whole(folder / "list.txt", "b.jpg\na.jpg\n\nmissing.jpg\n");
+  const auto ran = testing::uroko({"measure", "--batch", folder / "list.txt", "--card", "--outline", to_wkt(scene.outline), "--json"});
+  CHECK(ran.exit_code == 0);
+  std::vector<json> lines;
+  std::istringstream in(ran.out);
+  for (std::string line; std::getline(in, line);) lines.push_back(json::parse(line));
+  REQUIRE(lines.size() == 3);
+  CHECK(lines[0]["area_mm2"]["value"].get<double>() == Approx(scene.area_mm2).epsilon(0.004));
+  CHECK(lines[1]["error"]["code"] == "unknown-format");
+  CHECK(lines[2]["error"]["code"] == "missing");
+  CHECK_THAT(lines[2]["photo"]["file"].get<std::string>(), Catch::Contains("missing.jpg"));
+}
+
+TEST_CASE("a failed measure with --json still prints one JSON value") {
+  const auto ran = testing::uroko({"measure", "/nonexistent/photo.jpg", "--outline", "POLYGON((0 0,9 0,9 9,0 0))", "--json"});
+  CHECK(ran.exit_code == 3);
+  CHECK(json::parse(ran.out)["error"]["code"] == "missing");
+  check_one_line(ran.err);
+}
