@@ -67,7 +67,8 @@ TEST_CASE("the overlap of two outlines agrees with Boost.Geometry") {
     bg::intersection(to_boost(a.parts[0]), to_boost(b.parts[0]), common);
     double sum = 0;
     for (const auto& piece : common) sum += bg::area(piece);
-    CHECK(dice(a, b) == Approx(2 * sum / (area(a) + area(b))).epsilon(1e-9));
+    // Boost.Geometry 1.74 intersects on an integer grid of about 1e7 steps across.
+    CHECK(dice(a, b) == Approx(2 * sum / (area(a) + area(b))).epsilon(1e-6));
   }
 }
 
