@@ -1,0 +1,50 @@
+#pragma once
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "uroko/casebook/book.h"
+#include "uroko/healing/series.h"
+
+namespace uroko::app {
+
+/// What the window shows of a case book: a value, read again after each change.
+struct PhotoEntry {
+  casebook::PhotoRow row;
+  std::filesystem::path file;
+  std::optional<casebook::MeasureRow> measure;  ///< newest revision
+};
+struct VisitEntry {
+  casebook::Visit visit;
+  std::vector<PhotoEntry> photos;  ///< of one wound
+  const PhotoEntry* measured() const;
+};
+struct WoundEntry {
+  casebook::Wound wound;
+  std::vector<VisitEntry> visits;  ///< by date, those with a photo of this wound
+  healing::Series series;
+  std::optional<healing::Course> course;
+  const VisitEntry* visit(casebook::Id id) const;
+};
+struct FishEntry {
+  casebook::Fish fish;
+  std::vector<WoundEntry> wounds;
+};
+struct DueEntry {
+  casebook::Id fish = 0, wound = 0;
+  std::string name, what;
+  int days = 0;  ///< until then; negative: late
+};
+struct BookModel {
+  std::filesystem::path path;
+  bool read_only = false;
+  std::vector<FishEntry> fish;
+  std::vector<DueEntry> due;
+
+  const FishEntry* find_fish(casebook::Id id) const;
+  const WoundEntry* find_wound(casebook::Id id) const;
+};
+
+}  // namespace uroko::app

@@ -1,0 +1,58 @@
+#pragma once
+#include <memory>
+#include <optional>
+#include <string>
+
+#include "uroko/app/history.h"
+#include "uroko/app/pyramid.h"
+#include "uroko/app/tools.h"
+#include "uroko/app/view.h"
+#include "uroko/bed/bed.h"
+#include "uroko/measure/measure.h"
+#include "uroko/measure/one_photo.h"
+#include "uroko/photo/photo.h"
+
+namespace uroko::app {
+
+/// What undo brings back on the desk: how the photo gives millimetres, and the margin. Values are shared, never changed.
+struct Work {
+  std::optional<measure::ScaleChoice> choice;
+  std::shared_ptr<const scale::PlaneMap> map;
+  std::shared_ptr<const margin::Margin> margin;
+  std::optional<ImagePoint> grey;  ///< a pixel that a person says is neutral
+
+  const ImageOutline& outline() const;  ///< empty when there is no margin
+};
+
+/// Where the photo on the desk belongs in the book; zeros when it is in none.
+struct PhotoPlace {
+  std::int64_t fish = 0, wound = 0, visit = 0, photo = 0;
+  bool operator==(const PhotoPlace&) const = default;
+};
+
+/// The one photo that is being worked on.
+struct Desk {
+  std::uint64_t id = 0;  ///< deliveries for another desk are dropped
+  std::filesystem::path file;
+  PhotoPlace place;
+  std::optional<photo::PhotoInfo> info;
+  std::shared_ptr<const Pyramid> pyramid;        ///< of the preview first, then of the whole photo
+  std::shared_ptr<const cv::Mat> bgr;            ///< whole photo, once decoded
+  View view;
+  History<Work> history;
+  std::unique_ptr<Tool> tool;
+
+  std::optional<Refusal> scale_refusal, margin_refusal, measure_refusal;
+  bool finding_scale = false, finding_margin = false;
+  std::uint64_t generation = 0;  ///< of the work; results of an older one are dropped
+  std::shared_ptr<const measure::Measurement> measurement;
+  std::shared_ptr<const bed::Bed> bed;
+  std::uint64_t measured = 0;    ///< generation that `measurement` belongs to; an older one is shown greyed
+  std::optional<std::size_t> accepted_at;  ///< history position that the book holds
+  bool loaded_whole() const { return bgr != nullptr; }
+  bool unsaved() const { return history.now().margin && accepted_at != history.at(); }
+  double photo_width() const { return info ? info->width_px : 1; }
+  double photo_height() const { return info ? info->height_px : 1; }
+};
+
+}  // namespace uroko::app

@@ -1,0 +1,23 @@
+#pragma once
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "uroko/base/token.h"
+
+namespace uroko::app {
+
+struct FileQuestion {
+  std::string title;
+  bool save = false, folder = false, many = false;
+  std::filesystem::path start;  ///< folder to open in, or for `save` the suggested file
+  std::string pattern_name;     ///< "Photos"
+  std::vector<std::string> patterns;  ///< "*.jpg"
+};
+
+/// Asks through the desktop portal (org.freedesktop.portal.FileChooser over D-Bus), else zenity, else kdialog. Blocks: for a worker.
+/// Nothing when none of them is there; an empty list when the person cancelled.
+std::optional<std::vector<std::filesystem::path>> ask_files(const FileQuestion& question, const Token& token);
+
+}  // namespace uroko::app

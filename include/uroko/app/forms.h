@@ -1,0 +1,74 @@
+#pragma once
+#include <array>
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "uroko/app/tools.h"
+#include "uroko/photo/photo.h"
+
+namespace uroko::app {
+
+// What is being typed, as typed: text becomes numbers only when it is confirmed (decimal comma accepted, dates ISO 8601).
+
+/// Photos that were dropped and wait for a fish, a wound and a date.
+struct ImportForm {
+  struct Item {
+    std::filesystem::path file;
+    std::optional<photo::PhotoInfo> info;
+    std::string trouble;  ///< why it cannot come in; it is left out
+    std::string date;
+  };
+  std::vector<Item> items;
+  std::string book;  ///< path of the book; made when it is not there
+  std::string fish, wound, site, side, water, weight;
+  std::string fault;
+};
+
+/// An entry in the care log.
+struct LogForm {
+  std::string kind = "cleaning", date, note;
+  std::string water;   ///< with kind "water temperature"
+  std::string weight;  ///< with kind "weight", g
+  bool whole_fish = false;
+  std::string fault;
+};
+
+/// The dose sheet: the vet's prescription and the scales' reading; arithmetic only, no default anywhere.
+struct DoseForm {
+  std::string drug, dose_mg_per_kg, strength_mg_per_ml, weight_g, weighed_on, prescriber;
+  std::string fault;
+};
+
+struct FishForm {
+  std::int64_t id = 0;  ///< 0: a new one
+  std::string name, variety, length, depth, width, note;
+  std::string wound, site, side;
+  std::string fault;
+};
+
+/// A scale given by hand: the picks come from the photo, the lengths are typed.
+struct ScaleForm {
+  ToolId kind = ToolId::ruler;
+  std::vector<ImagePoint> picks;
+  std::string first = "10", second;  ///< mm: length or diameter; width and height
+  std::string fault;
+};
+
+/// A typed path, always there beside the system's dialog.
+struct PathForm {
+  enum class Purpose { photos, open_book, new_book, report, card, watch } purpose = Purpose::photos;
+  std::string text;
+  std::string fault;
+  bool asking = false;  ///< the system's dialog is open
+};
+
+struct PaletteState {
+  bool open = false;
+  std::string text;
+  int at = 0;
+};
+
+}  // namespace uroko::app

@@ -1,0 +1,248 @@
+#pragma once
+#include <chrono>
+#include <deque>
+#include <map>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "uroko/app/book_model.h"
+#include "uroko/app/commands.h"
+#include "uroko/app/desk.h"
+#include "uroko/app/forms.h"
+#include "uroko/app/jobs.h"
+#include "uroko/app/settings.h"
+#include "uroko/report/chart.h"
+
+namespace uroko::app {
+
+enum class Step { scale, margin, compare };
+
+/// A line for the person: what happened and what to do. Stays until it is put away.
+struct Notice {
+  enum class Kind { trouble, done } kind = Kind::done;
+  std::string text, advice;
+};
+
+/// A visit's margin in millimetres on its reference's plane, moved so that it lies over the present one.
+struct Ghost {
+  std::string date;
+  PlaneOutline outline_mm;
+  double area_mm2 = 0;
+};
+
+struct CompareState {
+  bool nested = false;         ///< outlines in one frame; otherwise two photos side by side
+  casebook::Id left = 0, right = 0;  ///< visits
+  double zoom = 1;             ///< times the scale at which both fit
+};
+
+/// A visit's margin in the frame that all visits share, for the nested outlines.
+struct Nested {
+  casebook::Id visit = 0;
+  DateTime date;
+  PlaneOutline outline_mm;  ///< centred near 0
+  double area_mm2 = 0;
+};
+
+/// One side of the comparison: a photo that is not on the desk.
+struct ComparePhoto {
+  std::shared_ptr<const Pyramid> pyramid;
+  std::shared_ptr<const scale::PlaneMap> map;
+  ImageOutline outline;
+  double area_mm2 = 0, u_mm2 = 0;
+};
+
+struct BankState {
+  report::TimeAxis axis = report::TimeAxis::days;
+  bool folded = false;
+  bool others = false;              ///< the fish's other wounds too
+  double from = 0, to = 1;          ///< shown part of the whole time axis
+  casebook::Id hovered = 0;         ///< visit under the pointer
+};
+
+/// Where things are kept; tests give their own.
+struct Places {
+  std::filesystem::path settings = config_folder() / "settings.json";
+  std::filesystem::path unfinished = state_folder() / "unfinished.json";
+};
+
+/// The dose sheet's answer in words; `volume` is empty while something is missing, and `problem` says what.
+struct DoseResult {
+  std::string volume, problem;
+  std::vector<std::string> working, cautions;
+};
+
+/// The sample case that scripts/demo builds, where there is one.
+std::filesystem::path sample_book();
+
+class BookAccess;
+
+/// Everything the window does, without a window. The gui draws it as constant state; what a person does comes back as calls made
+/// after the frame (Intents). Main thread only.
+class Session {
+ public:
+  explicit Session(Places places = {});
+  ~Session();
+
+  // --- the state that is drawn
+  Settings settings;
+  Places places;
+  BookModel book;
+  casebook::Id fish = 0, wound = 0, visit = 0;
+  std::unique_ptr<Desk> desk;
+  Step step = Step::scale;
+  CompareState compare;
+  BankState bank;
+  std::deque<Notice> notices;
+  std::optional<ImportForm> import_form;
+  std::optional<LogForm> log_form;
+  std::optional<DoseForm> dose_form;
+  std::optional<FishForm> fish_form;
+  std::optional<ScaleForm> scale_form;
+  std::optional<PathForm> path_form;
+  PaletteState palette;
+  bool settings_open = false;
+  struct SettingsText {
+    std::string print = "100", base = "0";
+  } settings_text;  ///< as typed
+  bool list_shown = true, list_by_width = true;
+  bool ghost_shown = true, overlay_shown = false, loupe_shown = false, budget_open = false;
+  bool quit = false;
+
+  bool has_book() const { return !book.path.empty(); }
+  const WoundEntry* current_wound() const { return book.find_wound(wound); }
+  const FishEntry* current_fish() const { return book.find_fish(fish); }
+  /// The course with the desk's unsaved measurement in the place of its visit, if there is one.
+  const healing::Course* course() const { return course_ ? &*course_ : nullptr; }
+  const healing::Series& series() const { return series_; }
+  std::uint64_t course_version() const { return course_version_; }  ///< changes with the course
+  int look_of_visit(casebook::Id visit) const;  ///< index in course()->looks, -1: none
+  std::optional<Ghost> ghost() const { return ghost_; }
+  const std::vector<Nested>& nested() const { return nested_; }
+  const ComparePhoto* compare_photo(casebook::Id visit) const;
+  void want_compare_photo(casebook::Id visit);
+  /// Reduced picture of a photo in the book for the strip; empty while it is fetched. Asking starts the fetch at the frame's end.
+  const cv::Mat* thumbnail(const std::filesystem::path& file) const;
+  void want_thumbnail(const std::filesystem::path& file);
+
+  // --- books
+  void open_argument(const std::filesystem::path& path);  ///< a book, a photo or a folder of photos, from the command line
+  void open_last();                                       ///< the last book, if it is still there
+  void open_book(const std::filesystem::path& path);
+  void new_book(const std::filesystem::path& path);
+  void close_book();
+  void select_fish(casebook::Id id);
+  void select_wound(casebook::Id id);
+  void select_visit(casebook::Id id);
+  void step_visit(int by);
+  void drop_files(const std::vector<std::filesystem::path>& files);
+  void confirm_import();
+  void step_fish(int by);
+  void open_log();
+  void open_dose();
+  void open_fish();
+  void save_log();
+  void save_fish();
+  void remove_event(casebook::Id id);
+  void write_report(const std::filesystem::path& file);
+  void write_card(const std::filesystem::path& file);
+  void ask_path(PathForm::Purpose purpose);
+  void path_chosen(const std::filesystem::path& path);
+
+  // --- the photo on the desk
+  void open_photo(const std::filesystem::path& file, PhotoPlace place = {}, const casebook::MeasureRow* saved = nullptr);
+  void choose_tool(ToolId id);
+  void press(const Pointer& p);
+  void drag(const Pointer& p);
+  void release(const Pointer& p);
+  void double_click(const Pointer& p);
+  void nudge(double dx, double dy);
+  void remove_point();
+  void find_card();
+  void give_scale();                 ///< from scale_form
+  void propose_margin();
+  void undo();
+  void redo();
+  std::optional<std::string> undo_label() const;  ///< what undo would take back, in the menu's words
+  std::optional<std::string> redo_label() const;
+  void accept();
+  void clear_margin();
+  void set_step(Step s);
+
+  // --- the rest
+  bool key(const KeyPress& press);
+  bool run(std::string_view command_id);
+  void confirm_form();  ///< Enter in a form
+  bool watch();         ///< looks at the watched folder now and then; true when something new came
+  void escape();
+  void save_settings_now();
+  void set_degree_day_base(double celsius);
+  DoseResult dose_result() const;
+  void tell(Notice::Kind kind, std::string text, std::string advice = {});
+  void put_notice_away(std::size_t index);
+  /// Once a frame or when something came back: deliveries, autosave. True when something changed.
+  bool turn();
+  bool settle(double seconds = 60) { return jobs.settle(seconds) && (turn(), true); }
+
+  Jobs jobs{2};  ///< last: its workers end before what they deliver to
+
+ private:
+  friend class BookAccess;
+  void reread_book();
+  void recompute_course();
+  void recompute_ghost();
+  void recompute_nested();
+  std::vector<Nested> nested_for_report();
+  void commit(const std::string& label, Work work);
+  void work_changed();
+  void apply(const std::optional<Effect>& effect);
+  void find_margin(const Effect& effect);
+  void refine_margin(const Effect& effect);
+  void start_measuring();
+  void find_scale(const measure::ScaleChoice& choice, bool by_itself);
+  void autosave();
+  void restore_unfinished();
+  bool select_unfinished();
+  void show_photo(casebook::Id photo);
+  bool undo_book(bool back);
+  std::vector<DueEntry> read_due() const;
+  void restore_measure(const casebook::MeasureRow& row);
+  measure::MeasureOptions measure_options() const;
+  void trouble(const std::string& label, std::exception_ptr error);
+
+  std::unique_ptr<BookAccess> access_;
+  std::optional<healing::Course> course_;
+  healing::Series series_;
+  std::uint64_t course_version_ = 0;
+  std::vector<casebook::Id> look_visits_;
+  std::optional<Ghost> ghost_;
+  std::vector<Nested> nested_;
+  std::map<casebook::Id, ComparePhoto> compare_photos_;
+  std::map<std::string, cv::Mat> thumbnails_;
+  std::set<std::string> thumbnails_wanted_;
+  std::uint64_t next_desk_ = 1;
+  enum class Change { desk, book } last_change_ = Change::desk;  ///< what undo looks at first
+  std::map<std::string, std::pair<std::uintmax_t, bool>> watched_seen_;  ///< size, offered already
+  bool watched_first_ = true;
+  std::chrono::steady_clock::time_point watched_at_{};
+};
+
+/// What drawing asks for, applied after the frame.
+class Intents {
+ public:
+  using Intent = std::function<void(Session&)>;
+  void add(Intent intent) { list_.push_back(std::move(intent)); }
+  void run(std::string command_id) {
+    add([id = std::move(command_id)](Session& s) { s.run(id); });
+  }
+  bool empty() const { return list_.empty(); }
+  void apply(Session& session);
+
+ private:
+  std::vector<Intent> list_;
+};
+
+}  // namespace uroko::app

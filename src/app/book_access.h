@@ -1,0 +1,22 @@
+#pragma once
+#include <optional>
+
+#include "uroko/app/book_model.h"
+#include "uroko/casebook/book.h"
+#include "uroko/geometry/polygon.h"
+
+namespace uroko::app {
+
+/// The open case book.
+class BookAccess {
+ public:
+  explicit BookAccess(casebook::Book opened) : book(std::move(opened)) {}
+  casebook::Book book;
+};
+
+BookModel read_model(const casebook::Book& book);
+
+/// The stored margin in millimetres on its own reference's plane; nothing when the row does not hold the map.
+std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row);
+
+}  // namespace uroko::app

@@ -1,0 +1,30 @@
+#include "uroko/app/book_model.h"
+
+namespace uroko::app {
+
+const PhotoEntry* VisitEntry::measured() const {
+  for (const auto& p : photos)
+    if (p.measure) return &p;
+  return nullptr;
+}
+
+const VisitEntry* WoundEntry::visit(casebook::Id id) const {
+  for (const auto& v : visits)
+    if (v.visit.id == id) return &v;
+  return nullptr;
+}
+
+const FishEntry* BookModel::find_fish(casebook::Id id) const {
+  for (const auto& f : fish)
+    if (f.fish.id == id) return &f;
+  return nullptr;
+}
+
+const WoundEntry* BookModel::find_wound(casebook::Id id) const {
+  for (const auto& f : fish)
+    for (const auto& w : f.wounds)
+      if (w.wound.id == id) return &w;
+  return nullptr;
+}
+
+}  // namespace uroko::app

@@ -1,0 +1,184 @@
+#include "uroko/app/session.h"
+
+#include <algorithm>
+#include <cmath>
+#include <exception>
+#include <opencv2/imgproc.hpp>
+
+#include "app/book_access.h"
+#include "uroko/base/error.h"
+#include "uroko/base/text.h"
+
+namespace uroko::app {
+
+void Intents::apply(Session& session) {
+  auto list = std::move(list_);
+  list_.clear();
+  for (auto& intent : list) intent(session);
+}
+
+Session::Session(Places where) : places(std::move(where)) {
+  settings = load_settings(places.settings);
+  jobs.on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
+}
+
+Session::~Session() {
+  autosave();
+  jobs.cancel_all();
+}
+
+void Session::tell(Notice::Kind kind, std::string text, std::string advice) {
+  std::erase_if(notices, [&](const Notice& n) { return n.text == text; });
+  notices.push_back({kind, std::move(text), std::move(advice)});
+  if (notices.size() > 4) notices.pop_front();
+}
+
+void Session::put_notice_away(std::size_t index) {
+  if (index < notices.size()) notices.erase(notices.begin() + static_cast<std::ptrdiff_t>(index));
+}
+
+void Session::trouble(const std::string& label, std::exception_ptr error) {
+  try {
+    std::rethrow_exception(error);
+  } catch (const Error& e) {
+    const std::string where = e.file().empty() ? "" : e.file().filename().string() + ": ";
+    tell(Notice::Kind::trouble, where + e.happened(), e.advice());
+  } catch (const std::exception& e) {
+    tell(Notice::Kind::trouble, label + " failed: " + e.what(), "Try again; if it happens again, keep the photo and report it.");
+  }
+}
+
+void Session::save_settings_now() {
+  try {
+    save_settings(settings, places.settings);
+  } catch (...) {
+    trouble("Saving the settings", std::current_exception());
+  }
+}
+
+bool Session::turn() {
+  const bool came = jobs.deliver();
+  for (const auto& file : std::set<std::string>(std::move(thumbnails_wanted_))) {
+    if (thumbnails_.count(file)) continue;
+    thumbnails_[file] = cv::Mat();
+    jobs.start("Reading small pictures", [this, file](const Token&) -> Jobs::Delivery {
+      auto preview = photo::load_preview(file, 256);
+      cv::Mat small;
+      const double s = 256.0 / std::max(preview.bgr.cols, preview.bgr.rows);
+      if (s < 1)
+        cv::resize(preview.bgr, small, {}, s, s, cv::INTER_AREA);
+      else
+        small = preview.bgr;
+      return [this, file, small] { thumbnails_[file] = small; };
+    });
+  }
+  thumbnails_wanted_.clear();
+  return came;
+}
+
+const cv::Mat* Session::thumbnail(const std::filesystem::path& file) const {
+  const auto found = thumbnails_.find(file.string());
+  return found == thumbnails_.end() || found->second.empty() ? nullptr : &found->second;
+}
+
+void Session::want_thumbnail(const std::filesystem::path& file) {
+  if (!file.empty() && !thumbnails_.count(file.string())) thumbnails_wanted_.insert(file.string());
+}
+
+bool Session::run(std::string_view id) {
+  const auto* c = command(id);
+  if (!c || (c->enabled && !c->enabled(*this))) return false;
+  c->run(*this);
+  return true;
+}
+
+bool Session::key(const KeyPress& press) {
+  const auto* c = command_for(*this, press);
+  if (!c) return false;
+  c->run(*this);
+  return true;
+}
+
+void Session::escape() {
+  if (palette.open)
+    palette = {};
+  else if (path_form)
+    path_form.reset();
+  else if (log_form)
+    log_form.reset();
+  else if (dose_form)
+    dose_form.reset();
+  else if (fish_form)
+    fish_form.reset();
+  else if (import_form)
+    import_form.reset();
+  else if (settings_open)
+    settings_open = false;
+  else if (desk && desk->tool && desk->tool->cancel())
+    return;
+  else if (desk && desk->tool && desk->tool->id() != ToolId::points && desk->history.now().margin)
+    choose_tool(ToolId::points);
+  else if (step == Step::compare)
+    set_step(Step::margin);
+  else if (!notices.empty())
+    notices.pop_back();
+}
+
+int Session::look_of_visit(casebook::Id id) const {
+  for (std::size_t i = 0; i < look_visits_.size(); ++i)
+    if (look_visits_[i] == id) return static_cast<int>(i);
+  return -1;
+}
+
+measure::MeasureOptions Session::measure_options() const { return {}; }
+
+void Session::recompute_course() {
+  ++course_version_;
+  course_.reset();
+  series_ = {};
+  look_visits_.clear();
+  const auto* w = current_wound();
+  if (!w) return;
+  series_ = w->series;
+  std::vector<std::pair<healing::Look, casebook::Id>> looks;
+  const bool fresh = desk && desk->place.wound == w->wound.id && desk->measurement && desk->unsaved() && desk->measured == desk->generation;
+  const auto visit_on = [&](const DateTime& date) {
+    for (const auto& v : w->visits)
+      if (v.visit.date.day_number() == date.day_number()) return v.visit.id;
+    return casebook::Id{0};
+  };
+  for (const auto& look : w->series.looks) {
+    const auto id = visit_on(look.date);
+    if (fresh && id == desk->place.visit) continue;
+    looks.emplace_back(look, id);
+  }
+  if (fresh)
+    if (const auto* v = w->visit(desk->place.visit)) {
+      healing::Look look;
+      look.date = v->visit.date;
+      look.area_mm2 = desk->measurement->area_mm2.value;
+      look.u_mm2 = desk->measurement->area_mm2.u;
+      look.perimeter_mm = desk->measurement->perimeter_mm.value;
+      if (desk->bed) {
+        look.bed.emplace();
+        for (std::size_t t = 0; t < bed::kTissues; ++t) (*look.bed)[t] = desk->bed->tissue[t].share;
+      }
+      looks.emplace_back(look, v->visit.id);
+    }
+  std::stable_sort(looks.begin(), looks.end(), [](const auto& a, const auto& b) { return before(a.first.date, b.first.date); });
+  series_.looks.clear();
+  for (const auto& [look, id] : looks) {
+    series_.looks.push_back(look);
+    look_visits_.push_back(id);
+  }
+  if (series_.looks.empty()) return;
+  try {
+    healing::CourseOptions options;
+    options.degree_day_base_c = settings.degree_day_base_c;
+    course_ = healing::follow(series_, options);
+  } catch (const std::exception& e) {
+    tell(Notice::Kind::trouble, std::string("The healing curve could not be worked out: ") + e.what(), "Look at the visits' areas and dates.");
+  }
+}
+
+}  // namespace uroko::app

@@ -1,0 +1,352 @@
+// The photo on the desk: opening, tools, scale, margin, measuring. Jobs get values and give values back.
+#include <algorithm>
+#include <exception>
+
+#include "uroko/app/session.h"
+#include "uroko/base/error.h"
+#include "uroko/scale/references.h"
+
+namespace uroko::app {
+
+namespace {
+
+Result<scale::PlaneMap> find_by(const cv::Mat& bgr, const scale::Camera& camera, const measure::ScaleChoice& choice) {
+  if (const auto* card = std::get_if<measure::ByCard>(&choice)) {
+    scale::CardOptions options;
+    options.print_scale = card->print_scale;
+    return scale::find_card(bgr, camera, options);
+  }
+  if (const auto* ruler = std::get_if<measure::ByRuler>(&choice)) return scale::from_ruler(bgr, camera, ruler->from, ruler->to, ruler->length_mm);
+  if (const auto* disc = std::get_if<measure::ByDisc>(&choice)) return scale::from_disc(bgr, camera, disc->near, disc->diameter_mm);
+  const auto& box = std::get<measure::ByRectangle>(choice);
+  return scale::from_rectangle(bgr, camera, box.corners, box.width_mm, box.height_mm);
+}
+
+}  // namespace
+
+const ImageOutline& Work::outline() const {
+  static const ImageOutline none;
+  return margin ? margin->outline : none;
+}
+
+void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, const casebook::MeasureRow* saved) {
+  autosave();
+  desk = std::make_unique<Desk>();
+  desk->id = next_desk_++;
+  desk->file = file;
+  desk->place = place;
+  desk->tool = make_tool(ToolId::loop);
+  scale_form.reset();
+  if (step == Step::compare) step = Step::margin;
+  const auto id = desk->id;
+  const std::string name = file.filename().string();
+  const auto mine = [this, id] { return desk && desk->id == id; };
+
+  jobs.start("Opening " + name, [this, file, mine](const Token& token) -> Jobs::Delivery {
+    auto preview = photo::load_preview(file, 1600);
+    auto pyramid = build_pyramid(preview.bgr, preview.scale, preview.info.width_px, preview.info.height_px, token);
+    return [this, mine, info = preview.info, pyramid] {
+      if (!mine() || desk->loaded_whole()) return;
+      desk->info = info;
+      desk->pyramid = pyramid;
+      desk->view.fit(info.width_px, info.height_px);
+    };
+  }, true);
+  jobs.start("Reading " + name, [this, file, mine](const Token& token) -> Jobs::Delivery {
+    auto photo = photo::load(file);
+    auto bgr = std::make_shared<const cv::Mat>(photo.bgr);
+    auto pyramid = build_pyramid(photo.bgr, 1, photo.info.width_px, photo.info.height_px, token);
+    return [this, mine, info = photo.info, bgr, pyramid] {
+      if (!mine()) return;
+      const bool first = !desk->info;
+      desk->info = info;
+      desk->bgr = bgr;
+      desk->pyramid = pyramid;
+      if (first) desk->view.fit(info.width_px, info.height_px);
+      const auto& now = desk->history.now();
+      if (!now.choice && !now.map)
+        find_scale(measure::ByCard{settings.print_scale}, true);
+      else if (!now.map && now.choice)
+        find_scale(*now.choice, true);
+      else
+        start_measuring();
+    };
+  });
+
+  if (saved) restore_measure(*saved);
+  restore_unfinished();
+  step = desk->history.now().map || saved ? Step::margin : Step::scale;
+  recompute_course();
+  recompute_ghost();
+}
+
+void Session::choose_tool(ToolId id) {
+  if (!desk) return;
+  desk->tool = make_tool(id);
+  if (about(id).of_margin)
+    step = Step::margin;
+  else if (id != ToolId::grey)
+    step = Step::scale;
+  if (id == ToolId::ruler || id == ToolId::disc || id == ToolId::rectangle) {
+    scale_form = ScaleForm{};
+    scale_form->kind = id;
+    scale_form->first = id == ToolId::ruler ? "10" : id == ToolId::rectangle ? "85.60" : "";
+    scale_form->second = id == ToolId::rectangle ? "53.98" : "";
+  } else {
+    scale_form.reset();
+  }
+}
+
+void Session::press(const Pointer& p) {
+  if (desk && desk->tool) apply(desk->tool->press(p, desk->history.now().outline()));
+}
+void Session::drag(const Pointer& p) {
+  if (desk && desk->tool) apply(desk->tool->drag(p, desk->history.now().outline()));
+}
+void Session::release(const Pointer& p) {
+  if (desk && desk->tool) apply(desk->tool->release(p, desk->history.now().outline()));
+}
+void Session::double_click(const Pointer& p) {
+  if (desk && desk->tool) apply(desk->tool->double_click(p, desk->history.now().outline()));
+}
+void Session::nudge(double dx, double dy) {
+  if (desk && desk->tool) apply(desk->tool->nudge(dx, dy, desk->history.now().outline()));
+}
+
+void Session::remove_point() {
+  if (desk && desk->tool) apply(desk->tool->remove(desk->history.now().outline()));
+}
+
+void Session::apply(const std::optional<Effect>& effect) {
+  if (!effect) return;
+  Work work = desk->history.now();
+  switch (effect->kind) {
+    case Effect::Kind::commit: {
+      auto changed = std::make_shared<margin::Margin>(work.margin ? *work.margin : margin::Margin{});
+      changed->outline = effect->outline;
+      changed->from = margin::From::given;
+      changed->doubt_px.clear();
+      changed->proposal = false;
+      if (desk->bgr) {
+        const auto kept = changed->warnings;
+        *changed = margin::given(*desk->bgr, effect->outline);
+      }
+      work.margin = changed;
+      commit(effect->label, std::move(work));
+      return;
+    }
+    case Effect::Kind::find_loop:
+    case Effect::Kind::find_point:
+    case Effect::Kind::find_part: find_margin(*effect); return;
+    case Effect::Kind::refine: refine_margin(*effect); return;
+    case Effect::Kind::picks:
+      if (scale_form) {
+        scale_form->picks = effect->line;
+        scale_form->fault.clear();
+        if (!scale_form->first.empty()) give_scale();
+      }
+      return;
+    case Effect::Kind::grey:
+      work.grey = effect->line.front();
+      commit("pick a neutral grey", std::move(work));
+      choose_tool(ToolId::points);
+      return;
+  }
+}
+
+void Session::commit(const std::string& label, Work work) {
+  last_change_ = Change::desk;
+  desk->history.commit(label, std::move(work));
+  work_changed();
+}
+
+void Session::work_changed() {
+  ++desk->generation;
+  desk->margin_refusal.reset();
+  start_measuring();
+  recompute_ghost();
+  autosave();
+}
+
+void Session::find_margin(const Effect& effect) {
+  if (!desk->bgr) {
+    tell(Notice::Kind::trouble, "The photo is still being read.", "Loop again in a moment.");
+    return;
+  }
+  desk->finding_margin = true;
+  desk->margin_refusal.reset();
+  const auto id = desk->id;
+  const auto generation = desk->generation;
+  jobs.start("Finding the margin", [this, id, generation, effect, bgr = desk->bgr, before = desk->history.now().margin](const Token&) -> Jobs::Delivery {
+    auto found = effect.kind == Effect::Kind::find_point ? margin::find_from_point(*bgr, effect.line.front()) : margin::find_in_loop(*bgr, effect.outline);
+    if (found && effect.kind == Effect::Kind::find_part && before) found = margin::given(*bgr, united(before->outline, found->outline));
+    return [this, id, generation, found, effect] {
+      if (!desk || desk->id != id) return;
+      desk->finding_margin = false;
+      if (desk->generation != generation) return;  // the person went on meanwhile
+      if (!found) {
+        desk->margin_refusal = found.refusal();
+        return;
+      }
+      Work work = desk->history.now();
+      work.margin = std::make_shared<margin::Margin>(*found);
+      commit(effect.label, std::move(work));
+      choose_tool(ToolId::points);
+    };
+  }, true);
+}
+
+void Session::refine_margin(const Effect& effect) {
+  const auto before = desk->history.now().margin;
+  if (!desk->bgr || !before) {
+    tell(Notice::Kind::trouble, "There is no margin to correct yet.", "Loop the wound first (L).");
+    return;
+  }
+  desk->finding_margin = true;
+  const auto id = desk->id;
+  const auto generation = desk->generation;
+  std::vector<margin::Stroke> keep, drop;
+  (effect.inside ? keep : drop).push_back(effect.line);
+  jobs.start("Correcting the margin", [this, id, generation, effect, keep, drop, before, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
+    auto found = margin::refine(*bgr, *before, keep, drop);
+    return [this, id, generation, found, effect] {
+      if (!desk || desk->id != id) return;
+      desk->finding_margin = false;
+      if (desk->generation != generation) return;
+      if (!found) {
+        desk->margin_refusal = found.refusal();
+        return;
+      }
+      Work work = desk->history.now();
+      work.margin = std::make_shared<margin::Margin>(*found);
+      commit(effect.label, std::move(work));
+    };
+  }, true);
+}
+
+void Session::propose_margin() {
+  if (!desk || !desk->bgr) return;
+  desk->finding_margin = true;
+  const auto id = desk->id;
+  const auto generation = desk->generation;
+  ImageOutline ignore;
+  if (const auto& map = desk->history.now().map; map && map->reference.size() >= 3) ignore.parts.push_back({map->reference, {}});
+  jobs.start("Proposing a margin", [this, id, generation, ignore, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
+    auto found = margin::propose(*bgr, ignore);
+    return [this, id, generation, found] {
+      if (!desk || desk->id != id) return;
+      desk->finding_margin = false;
+      if (desk->generation != generation) return;
+      if (!found) {
+        desk->margin_refusal = found.refusal();
+        return;
+      }
+      Work work = desk->history.now();
+      work.margin = std::make_shared<margin::Margin>(*found);
+      commit("propose a margin", std::move(work));
+      choose_tool(ToolId::points);
+    };
+  }, true);
+}
+
+void Session::find_card() {
+  if (desk && desk->bgr) find_scale(measure::ByCard{settings.print_scale}, false);
+}
+
+void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself) {
+  desk->finding_scale = true;
+  desk->scale_refusal.reset();
+  const auto id = desk->id;
+  const bool was_chosen = desk->history.now().choice.has_value();
+  jobs.start("Finding the scale", [this, id, choice, by_itself, was_chosen, bgr = desk->bgr, info = *desk->info](const Token&) -> Jobs::Delivery {
+    auto found = find_by(*bgr, measure::camera_of(info, {}), choice);
+    return [this, id, choice, by_itself, was_chosen, found] {
+      if (!desk || desk->id != id) return;
+      desk->finding_scale = false;
+      if (!found) {
+        desk->scale_refusal = found.refusal();
+        return;
+      }
+      Work work = desk->history.now();
+      work.choice = choice;
+      work.map = std::make_shared<scale::PlaneMap>(*found);
+      const bool ground = by_itself && (was_chosen || (!work.margin && !desk->history.can_undo()));
+      if (ground) {
+        desk->history.amend(std::move(work));
+        work_changed();
+      } else {
+        commit(std::string("scale from the ") + scale::name(found->kind), std::move(work));
+      }
+      scale_form.reset();
+      if (step == Step::scale) step = Step::margin;
+      if (desk->tool && !about(desk->tool->id()).of_margin) choose_tool(desk->history.now().margin ? ToolId::points : ToolId::loop);
+    };
+  }, true);
+}
+
+void Session::start_measuring() {
+  if (!desk) return;
+  const auto& work = desk->history.now();
+  if (!work.map || !work.margin || !desk->bgr) {
+    if (!work.margin) {
+      desk->measurement.reset();
+      desk->bed.reset();
+      recompute_course();
+    }
+    return;
+  }
+  const auto id = desk->id;
+  const auto generation = desk->generation;
+  const auto options = measure_options();
+  jobs.start("Measuring", [this, id, generation, options, work, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
+    const auto measured = measure::measure(*work.map, *work.margin, options);
+    return [this, id, generation, measured, work, bgr] {
+      if (!desk || desk->id != id || desk->generation != generation) return;
+      if (!measured) {
+        desk->measure_refusal = measured.refusal();
+        desk->measurement.reset();
+        desk->bed.reset();
+        recompute_course();
+        return;
+      }
+      desk->measure_refusal.reset();
+      desk->measurement = std::make_shared<measure::Measurement>(*measured);
+      desk->measured = generation;
+      recompute_course();
+      jobs.start("Looking at the bed", [this, id, generation, work, bgr](const Token&) -> Jobs::Delivery {
+        const auto balance = work.grey ? bed::from_pick(*bgr, *work.grey) : bed::from_patches(*bgr, *work.map);
+        auto found = std::make_shared<bed::Bed>(bed::classify(*bgr, work.margin->outline, *work.map, balance));
+        return [this, id, generation, found] {
+          if (desk && desk->id == id && desk->generation == generation) desk->bed = found;
+        };
+      });
+    };
+  }, true);
+}
+
+void Session::undo() {
+  if (!desk) {
+    undo_book(true);
+    return;
+  }
+  if (desk->tool && desk->tool->cancel()) return;  // a half-drawn loop goes first
+  const bool on_desk = desk->history.can_undo();
+  if ((last_change_ == Change::book || !on_desk) && undo_book(true)) return;
+  if (desk->history.undo()) work_changed();
+}
+
+void Session::redo() {
+  const bool on_desk = desk && desk->history.can_redo();
+  if ((last_change_ == Change::book || !on_desk) && undo_book(false)) return;
+  if (on_desk && desk->history.redo()) work_changed();
+}
+
+void Session::clear_margin() {
+  if (!desk || !desk->history.now().margin) return;
+  Work work = desk->history.now();
+  work.margin.reset();
+  commit("clear the margin", std::move(work));
+  choose_tool(ToolId::loop);
+}
+
+}  // namespace uroko::app

@@ -1,0 +1,316 @@
+// Paths and files: dialogs, the card, the watched folder, the unfinished trace.
+#include <algorithm>
+#include <chrono>
+#include <nlohmann/json.hpp>
+
+#include "app/book_access.h"
+#include "app/kept_json.h"
+#include "uroko/app/file_dialog.h"
+#include "uroko/app/session.h"
+#include "uroko/base/error.h"
+#include "uroko/base/file.h"
+#include "uroko/base/text.h"
+#include "uroko/report/card_print.h"
+
+namespace uroko::app {
+
+namespace fs = std::filesystem;
+using Purpose = PathForm::Purpose;
+
+fs::path sample_book() {
+  // What scripts/demo builds, then what a package installs.
+  std::error_code ignored;
+  for (const auto& candidate : {fs::path(UROKO_SOURCE_ASSETS).parent_path() / "build" / "demo" / "Sample.uroko", fs::path("/usr/share/uroko/Sample.uroko")})
+    if (fs::exists(candidate, ignored)) return candidate;
+  return {};
+}
+
+void Session::ask_path(Purpose purpose) {
+  path_form.emplace();
+  path_form->purpose = purpose;
+  const fs::path folder = !settings.last_folder.empty() ? settings.last_folder : default_book().parent_path();
+  FileQuestion q;
+  q.start = folder;
+  switch (purpose) {
+    case Purpose::photos:
+      q.title = "Add photos";
+      q.many = true;
+      q.pattern_name = "Photos";
+      q.patterns = {"*.jpg", "*.jpeg", "*.JPG", "*.JPEG", "*.png", "*.tif", "*.tiff", "*.webp", "*.heic", "*.HEIC"};
+      break;
+    case Purpose::open_book:
+      q.title = "Open a case book";
+      q.folder = true;
+      q.start = default_book().parent_path();
+      break;
+    case Purpose::new_book:
+      q.title = "New case book";
+      q.save = true;
+      q.start = default_book();
+      path_form->text = default_book().string();
+      break;
+    case Purpose::report: {
+      q.title = "Write the report";
+      q.save = true;
+      const auto* f = current_fish();
+      const auto* w = current_wound();
+      q.start = default_book().parent_path() / ((f ? f->fish.name : std::string("fish")) + " " + (w ? w->wound.name : std::string("wound")) + ".pdf");
+      path_form->text = q.start.string();
+      break;
+    }
+    case Purpose::card:
+      q.title = "Print the card";
+      q.save = true;
+      q.start = default_book().parent_path() / "uroko-card.pdf";
+      path_form->text = q.start.string();
+      break;
+    case Purpose::watch:
+      q.title = "Watch a folder";
+      q.folder = true;
+      path_form->text = settings.watched_folder.string();
+      break;
+  }
+  path_form->asking = true;
+  jobs.start("Asking for a file", [this, q, purpose](const Token& token) -> Jobs::Delivery {
+    const auto answer = ask_files(q, token);
+    return [this, answer, purpose] {
+      if (!path_form || path_form->purpose != purpose) return;
+      path_form->asking = false;
+      if (!answer) return;  // no dialog on this desktop: the typed path stays
+      if (answer->empty()) {
+        path_form.reset();
+        return;
+      }
+      if (purpose == Purpose::photos) {
+        path_form.reset();
+        drop_files(*answer);
+      } else {
+        path_chosen(answer->front());
+      }
+    };
+  });
+}
+
+void Session::path_chosen(const fs::path& typed) {
+  if (!path_form) return;
+  auto& f = *path_form;
+  f.fault.clear();
+  std::string text = trim(typed.string());
+  if (text.rfind("~/", 0) == 0) text = (default_book().parent_path() / text.substr(2)).string();
+  const fs::path path = text;
+  if (text.empty() && f.purpose != Purpose::watch) {
+    f.fault = "Type a path, or drop the file on the window.";
+    return;
+  }
+  std::error_code ignored;
+  switch (f.purpose) {
+    case Purpose::photos:
+      if (!fs::exists(path, ignored)) {
+        f.fault = path.string() + " is not there. Check the spelling.";
+        return;
+      }
+      path_form.reset();
+      return drop_files({path});
+    case Purpose::open_book:
+      if (!fs::exists(path, ignored)) {
+        f.fault = path.string() + " is not there. Check the spelling.";
+        return;
+      }
+      return open_book(path);
+    case Purpose::new_book: path_form.reset(); return new_book(path);
+    case Purpose::report: return write_report(path);
+    case Purpose::card: return write_card(path);
+    case Purpose::watch:
+      if (!text.empty() && !fs::is_directory(path, ignored)) {
+        f.fault = path.string() + " is not a folder.";
+        return;
+      }
+      settings.watched_folder = path;
+      watched_seen_.clear();
+      watched_first_ = true;
+      save_settings_now();
+      path_form.reset();
+      return;
+  }
+}
+
+void Session::write_card(const fs::path& path) {
+  try {
+    const auto extension = lower_ascii(path.extension().string());
+    write_file_whole(path, report::card_page(scale::card_layout(), extension == ".svg" ? ".svg" : ".pdf", report::Paper::a4));
+    path_form.reset();
+    tell(Notice::Kind::done, "The card is in " + path.string() + ".", "Print it at 100 %, then measure its 100 mm bar and enter that in the settings.");
+  } catch (...) {
+    trouble("Writing the card", std::current_exception());
+  }
+}
+
+void Session::give_scale() {
+  if (!scale_form || !desk || !desk->bgr) return;
+  auto& f = *scale_form;
+  f.fault.clear();
+  const auto first = parse_typed_number(f.first), second = parse_typed_number(f.second);
+  const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
+  const std::size_t wanted = f.kind == ToolId::ruler ? 2 : f.kind == ToolId::disc ? 1 : 4;
+  if (f.picks.size() < wanted) {
+    f.fault = "Click in the photo first.";
+    return;
+  }
+  if (!sensible(first) || (f.kind == ToolId::rectangle && !sensible(second))) {
+    f.fault = "The length must be a number of millimetres between 0 and 2000, such as 25,75.";
+    return;
+  }
+  if (f.kind == ToolId::ruler)
+    find_scale(measure::ByRuler{f.picks[0], f.picks[1], *first}, false);
+  else if (f.kind == ToolId::disc)
+    find_scale(measure::ByDisc{f.picks[0], *first}, false);
+  else
+    find_scale(measure::ByRectangle{{f.picks[0], f.picks[1], f.picks[2], f.picks[3]}, *first, *second}, false);
+}
+
+void Session::confirm_form() {
+  if (path_form)
+    path_chosen(path_form->text);
+  else if (log_form)
+    save_log();
+  else if (fish_form)
+    save_fish();
+  else if (import_form)
+    confirm_import();
+  else if (scale_form)
+    give_scale();
+}
+
+bool Session::watch() {
+  if (settings.watched_folder.empty()) return false;
+  const auto now = std::chrono::steady_clock::now();
+  if (now - watched_at_ < std::chrono::seconds(2)) return false;
+  watched_at_ = now;
+  std::vector<fs::path> fresh;
+  std::error_code error;
+  for (const auto& entry : fs::directory_iterator(settings.watched_folder, error)) {
+    if (!entry.is_regular_file(error)) continue;
+    const auto e = lower_ascii(entry.path().extension().string());
+    if (e != ".jpg" && e != ".jpeg" && e != ".heic" && e != ".png" && e != ".tif" && e != ".tiff" && e != ".webp") continue;
+    // A file that still grows is left for the next look.
+    const auto size = entry.file_size(error);
+    auto& seen = watched_seen_[entry.path().string()];
+    if (seen.second) continue;
+    if (watched_first_ || (seen.first == size && size > 0)) {
+      seen.second = true;
+      if (!watched_first_) fresh.push_back(entry.path());
+    }
+    seen.first = size;
+  }
+  watched_first_ = false;
+  if (fresh.empty()) return false;
+  drop_files(fresh);
+  return true;
+}
+
+void Session::set_degree_day_base(double celsius) {
+  settings.degree_day_base_c = celsius;
+  save_settings_now();
+  recompute_course();
+}
+
+// ---- the unfinished trace: the desk's history, so that undo works across a restart and a crash loses nothing
+
+void Session::autosave() {
+  if (!desk || (desk->history.steps().size() < 2 && !desk->unsaved())) return;
+  nlohmann::json json;
+  json["file"] = fs::absolute(desk->file).string();
+  json["book"] = book.path.empty() ? "" : fs::absolute(book.path).string();
+  json["place"] = {desk->place.fish, desk->place.wound, desk->place.visit, desk->place.photo};
+  const auto& steps = desk->history.steps();
+  const std::size_t first = steps.size() > 40 ? std::min(steps.size() - 40, desk->history.at()) : 0;
+  json["at"] = desk->history.at() - first;
+  if (desk->accepted_at && *desk->accepted_at >= first) json["accepted_at"] = *desk->accepted_at - first;
+  for (std::size_t i = first; i < steps.size(); ++i) {
+    nlohmann::json step = {{"label", steps[i].label}};
+    const auto& w = steps[i].state;
+    if (w.choice) step["choice"] = to_json(*w.choice);
+    if (w.map && (i == first || w.map != steps[i - 1].state.map)) step["map"] = to_json(*w.map);
+    if (w.map) step["has_map"] = true;
+    if (w.margin) {
+      step["margin"] = to_wkt(w.margin->outline);
+      step["from"] = static_cast<int>(w.margin->from);
+    }
+    if (w.grey) step["grey"] = {w.grey->x, w.grey->y};
+    json["steps"].push_back(std::move(step));
+  }
+  try {
+    fs::create_directories(places.unfinished.parent_path());
+    write_file_whole(places.unfinished, json.dump());
+  } catch (...) {
+    trouble("Keeping the unfinished trace", std::current_exception());
+  }
+}
+
+namespace {
+nlohmann::json unfinished_json(const fs::path& file) {
+  std::error_code ignored;
+  if (!fs::exists(file, ignored)) return {};
+  try {
+    auto json = nlohmann::json::parse(read_file(file, std::size_t{64} << 20), nullptr, false);
+    return json.is_object() ? json : nlohmann::json();
+  } catch (const std::exception&) {
+    return {};
+  }
+}
+}  // namespace
+
+void Session::restore_unfinished() {
+  const auto json = unfinished_json(places.unfinished);
+  if (!json.is_object()) return;
+  try {
+    if (json.value("file", std::string()) != fs::absolute(desk->file).string()) return;
+    std::vector<History<Work>::Step> steps;
+    std::shared_ptr<const scale::PlaneMap> map;
+    for (const auto& step : json.at("steps")) {
+      History<Work>::Step s;
+      s.label = step.value("label", std::string());
+      if (step.contains("choice")) s.state.choice = choice_from(step["choice"]);
+      if (step.contains("map"))
+        if (const auto read = map_from(step["map"])) map = std::make_shared<scale::PlaneMap>(*read);
+      if (step.value("has_map", false)) s.state.map = map;
+      if (step.contains("margin")) {
+        auto m = std::make_shared<margin::Margin>();
+        m->outline = outline_from_wkt<ImagePoint>(step["margin"].get<std::string>());
+        m->from = static_cast<margin::From>(step.value("from", 0));
+        s.state.margin = m;
+      }
+      if (step.contains("grey")) s.state.grey = ImagePoint{step["grey"].at(0).get<double>(), step["grey"].at(1).get<double>()};
+      steps.push_back(std::move(s));
+    }
+    const auto at = json.value("at", std::size_t{0});
+    if (steps.empty() || at >= steps.size()) return;
+    desk->history.restore(std::move(steps), at);
+    desk->accepted_at.reset();
+    if (json.contains("accepted_at")) desk->accepted_at = json["accepted_at"].get<std::size_t>();
+    if (!desk->history.now().margin) {
+      desk->measurement.reset();
+    } else {
+      desk->tool = make_tool(ToolId::points);
+      if (desk->unsaved()) desk->measurement.reset();
+    }
+  } catch (const std::exception&) {
+    // A damaged file of unfinished work must not keep the photo shut.
+  }
+}
+
+bool Session::select_unfinished() {
+  const auto json = unfinished_json(places.unfinished);
+  if (!json.is_object() || !access_) return false;
+  try {
+    if (json.value("book", std::string()) != fs::absolute(book.path).string()) return false;
+    const auto photo = json.at("place").at(3).get<casebook::Id>();
+    if (!photo) return false;
+    show_photo(photo);
+    return desk != nullptr;
+  } catch (const std::exception&) {
+    return false;
+  }
+}
+
+}  // namespace uroko::app
