@@ -1,9 +1,280 @@
 #include "uroko/gui/window.h"
 
+#include <GLFW/glfw3.h>
+#include <backends/imgui_impl_glfw.h>
+#include <backends/imgui_impl_opengl3.h>
+
+#include <atomic>
+#include <cctype>
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "gui/frame.h"
 #include "uroko/base/error.h"
+#include "uroko/base/file.h"
+#include "uroko/base/text.h"
+#include "uroko/photo/photo.h"
 
 namespace uroko::gui {
 
-int open_window(const std::filesystem::path&) { throw Error(Fault::usage, "no-window", {}, "the window is not built yet", "use the command line"); }
+namespace {
+
+struct Events {
+  std::vector<app::KeyPress> keys;
+  std::vector<std::filesystem::path> dropped;
+  int frames = 3;  ///< to draw before sleeping again: ImGui settles in two or three
+};
+Events& events(GLFWwindow* window) { return *static_cast<Events*>(glfwGetWindowUserPointer(window)); }
+
+const char* named(int key) {
+  switch (key) {
+    case GLFW_KEY_ENTER:
+    case GLFW_KEY_KP_ENTER: return "Enter";
+    case GLFW_KEY_ESCAPE: return "Escape";
+    case GLFW_KEY_DELETE: return "Delete";
+    case GLFW_KEY_BACKSPACE: return "Backspace";
+    case GLFW_KEY_LEFT: return "Left";
+    case GLFW_KEY_RIGHT: return "Right";
+    case GLFW_KEY_UP: return "Up";
+    case GLFW_KEY_DOWN: return "Down";
+    case GLFW_KEY_PAGE_UP: return "PageUp";
+    case GLFW_KEY_PAGE_DOWN: return "PageDown";
+    case GLFW_KEY_HOME: return "Home";
+    case GLFW_KEY_END: return "End";
+    case GLFW_KEY_TAB: return "Tab";
+    case GLFW_KEY_F1: return "F1";
+    default: return nullptr;
+  }
+}
+
+void on_key(GLFWwindow* window, int key, int scancode, int action, int mods) {
+  auto& e = events(window);
+  e.frames = 3;
+  if (action == GLFW_RELEASE) return;
+  app::KeyPress press;
+  press.ctrl = mods & GLFW_MOD_CONTROL;
+  press.shift = mods & GLFW_MOD_SHIFT;
+  press.alt = mods & GLFW_MOD_ALT;
+  if (const char* name = named(key)) {
+    press.key = name;
+  } else if (press.ctrl || press.alt) {
+    // By the character that the key types on this layout, not by its place.
+    const char* typed = glfwGetKeyName(key, scancode);
+    if (!typed) return;
+    press.key = typed;
+    if (press.key.size() == 1) press.key[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(press.key[0])));
+  } else {
+    return;  // plain characters come through on_char
+  }
+  e.keys.push_back(press);
+}
+
+void on_char(GLFWwindow* window, unsigned code) {
+  auto& e = events(window);
+  e.frames = 3;
+  if (code < 0x21 || code > 0x7E) return;
+  const char c = static_cast<char>(code);
+  app::KeyPress press;
+  press.key = std::string(1, static_cast<char>(std::toupper(static_cast<unsigned char>(c))));
+  press.shift = std::isupper(static_cast<unsigned char>(c));
+  e.keys.push_back(press);
+}
+
+void install(GLFWwindow* window) {
+  glfwSetKeyCallback(window, on_key);
+  glfwSetCharCallback(window, on_char);
+  glfwSetMouseButtonCallback(window, [](GLFWwindow* w, int, int, int) { events(w).frames = 4; });
+  glfwSetCursorPosCallback(window, [](GLFWwindow* w, double, double) { events(w).frames = std::max(events(w).frames, 2); });
+  glfwSetScrollCallback(window, [](GLFWwindow* w, double, double) { events(w).frames = 3; });
+  glfwSetFramebufferSizeCallback(window, [](GLFWwindow* w, int, int) { events(w).frames = 3; });
+  glfwSetWindowRefreshCallback(window, [](GLFWwindow* w) { events(w).frames = 3; });
+  glfwSetWindowFocusCallback(window, [](GLFWwindow* w, int) { events(w).frames = 3; });
+  glfwSetDropCallback(window, [](GLFWwindow* w, int count, const char** paths) {
+    for (int i = 0; i < count; ++i) events(w).dropped.emplace_back(paths[i]);
+    events(w).frames = 3;
+  });
+}
+
+std::string environment(const char* name) {
+  const char* value = std::getenv(name);
+  return value ? value : "";
+}
+
+cv::Mat read_back(int width, int height) {
+  cv::Mat rgb(height, width, CV_8UC3), bgr;
+  glPixelStorei(GL_PACK_ALIGNMENT, 1);
+  glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE, rgb.data);
+  cv::cvtColor(rgb, bgr, cv::COLOR_RGB2BGR);
+  cv::flip(bgr, bgr, 0);
+  return bgr;
+}
+
+/// For the guide's pictures and the tests through a real window: UROKO_SCREENSHOT=OUT.png writes the window once nothing is left to do, after the
+/// commands named in UROKO_RUN (comma separated ids), and quits. UROKO_PLACES=OUT.json writes where every widget stands, at each change.
+struct Script {
+  std::string shot = environment("UROKO_SCREENSHOT"), places = environment("UROKO_PLACES");
+  std::vector<std::string> run;
+  int quiet = 0;
+  std::string written;
+
+  Script() {
+    for (auto& id : split(environment("UROKO_RUN"), ','))
+      if (!id.empty()) run.push_back(id);
+  }
+  /// True when the window should close.
+  bool turn(app::Session& session, const Frame& frame, bool busy, int width, int height) {
+    if (!places.empty()) {
+      nlohmann::json json;
+      for (const auto& [name, b] : frame.places()) json[name] = {b.x, b.y, b.w, b.h};
+      const auto text = json.dump();
+      if (text != written) {
+        written = text;
+        write_file_whole(places, text);
+      }
+    }
+    if (shot.empty()) return false;
+    quiet = busy || !session.jobs.idle() ? 0 : quiet + 1;
+    if (quiet < 4) return false;
+    if (!run.empty()) {
+      const auto id = run.front();
+      run.erase(run.begin());
+      if (!session.run(id)) throw Error(Fault::usage, "no-command", {}, "the command " + id + " is not there or cannot be used now", "see uroko's list of commands");
+      quiet = 0;
+      return false;
+    }
+    write_file_whole(shot, photo::encode_png(read_back(width, height)));
+    return true;
+  }
+};
+
+class Window {
+ public:
+  Window() {
+    glfwSetErrorCallback([](int, const char*) {});
+    if (!glfwInit()) throw Error(Fault::usage, "no-display", {}, "there is no display to open a window on", "run it in a desktop session, or use the command line (uroko --help)");
+    glfwWindowHint(GLFW_CONTEXT_VERSION_MAJOR, 3);
+    glfwWindowHint(GLFW_CONTEXT_VERSION_MINOR, 2);
+    glfwWindowHint(GLFW_OPENGL_PROFILE, GLFW_OPENGL_CORE_PROFILE);
+    glfwWindowHintString(GLFW_X11_CLASS_NAME, "uroko");
+    int width = 1600, height = 1000;
+    if (const auto size = environment("UROKO_SIZE"); !size.empty()) {
+      std::sscanf(size.c_str(), "%dx%d", &width, &height);
+    } else if (auto* monitor = glfwGetPrimaryMonitor()) {
+      int x, y, w, h;
+      glfwGetMonitorWorkarea(monitor, &x, &y, &w, &h);
+      if (w > 0 && h > 0) {
+        width = std::min(width, w);
+        height = std::min(height, h);
+      }
+    }
+    window_ = glfwCreateWindow(width, height, "uroko", nullptr, nullptr);
+    if (!window_) {
+      glfwTerminate();
+      throw Error(Fault::usage, "no-opengl", {}, "the display gives no OpenGL 3.2", "install libgl1-mesa-dri, or use the command line (uroko --help)");
+    }
+    glfwMakeContextCurrent(window_);
+    glfwSwapInterval(1);
+    glfwSetWindowSizeLimits(window_, 640, 480, GLFW_DONT_CARE, GLFW_DONT_CARE);
+    ImGui::CreateContext();
+    ImGui::GetIO().IniFilename = nullptr;
+    ImGui::GetIO().ConfigInputTextCursorBlink = true;
+    glfwSetWindowUserPointer(window_, &events_);
+    install(window_);
+    ImGui_ImplGlfw_InitForOpenGL(window_, true);  // chains to the callbacks above
+    ImGui_ImplOpenGL3_Init("#version 150");
+  }
+  ~Window() {
+    ImGui_ImplOpenGL3_Shutdown();
+    ImGui_ImplGlfw_Shutdown();
+    ImGui::DestroyContext();
+    glfwDestroyWindow(window_);
+    glfwTerminate();
+  }
+
+  void run(app::Session& session) {
+    std::atomic<bool> woken{false};
+    session.jobs.wake = [&] {
+      woken = true;
+      glfwPostEmptyEvent();
+    };
+    GlTextures textures;
+    Frame frame(session, textures);
+    Style style;
+    Script script;
+    bool more = true;
+    while (!glfwWindowShouldClose(window_) && !session.quit) {
+      const bool typing = ImGui::GetIO().WantTextInput;
+      if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shot.empty() ? 2.0 : 0.05);
+      else glfwPollEvents();
+      if (session.watch()) events_.frames = 3;
+      const bool draw = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || !script.shot.empty();
+      if (!draw) continue;
+      if (events_.frames > 0) --events_.frames;
+      more = one_frame(session, frame, textures, style, script);
+    }
+    session.jobs.wake = nullptr;
+  }
+
+ private:
+  bool one_frame(app::Session& session, Frame& frame, GlTextures& textures, Style& style, Script& script) {
+    float display = 1, ignored = 1;
+    glfwGetWindowContentScale(window_, &display, &ignored);
+    const float scale = session.settings.scale_percent ? static_cast<float>(session.settings.scale_percent) / 100 : std::max(0.75f, std::min(3.f, display));
+    if (!style.fonts.body || scale != style.scale || session.settings.theme != style.theme) {
+      const bool fonts = !style.fonts.body || scale != style.scale;
+      style.scale = scale;
+      style.theme = session.settings.theme;
+      if (fonts) {
+        style.fonts = load_fonts(*ImGui::GetIO().Fonts, scale);
+        ImGui_ImplOpenGL3_DestroyFontsTexture();
+        ImGui_ImplOpenGL3_CreateFontsTexture();
+      }
+      apply_style(style);
+    }
+    auto keys = std::move(events_.keys);
+    events_.keys.clear();
+    if (!events_.dropped.empty()) {
+      session.drop_files(events_.dropped);
+      events_.dropped.clear();
+    }
+    ImGui_ImplOpenGL3_NewFrame();
+    ImGui_ImplGlfw_NewFrame();
+    ImGui::NewFrame();
+    const bool typing = ImGui::GetIO().WantTextInput;
+    for (const auto& key : keys) frame.key(key, typing);
+    textures.begin_frame();
+    int width = 0, height = 0;
+    glfwGetFramebufferSize(window_, &width, &height);
+    bool more = frame.draw(style, static_cast<float>(width), static_cast<float>(height)) || textures.wants_more();
+    ImGui::Render();
+    glViewport(0, 0, width, height);
+    glClearColor(0.1f, 0.1f, 0.1f, 1);
+    glClear(GL_COLOR_BUFFER_BIT);
+    ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
+    if (script.turn(session, frame, more, width, height)) session.quit = true;
+    glfwSwapBuffers(window_);
+    return more || !keys.empty();
+  }
+
+  GLFWwindow* window_ = nullptr;
+  Events events_;
+};
+
+}  // namespace
+
+int open_window(const std::filesystem::path& book) {
+  Window window;
+  app::Session session;
+  if (!book.empty())
+    session.open_argument(book);
+  else
+    session.open_last();
+  window.run(session);
+  return 0;
+}
 
 }  // namespace uroko::gui

@@ -1,0 +1,32 @@
+#include "gui/panels.h"
+
+#include <cmath>
+
+namespace uroko::gui {
+
+const BedLook& bed_look(int tissue) {
+  static const BedLook looks[] = {{"granulation", IM_COL32(168, 62, 60, 255), 0}, {"slough", IM_COL32(216, 164, 30, 255), 1}, {"necrotic, dark", IM_COL32(52, 46, 46, 255), 3},
+                                  {"pale (new skin or poor supply)", IM_COL32(222, 178, 168, 255), 2}, {"unsure", IM_COL32(160, 166, 172, 255), 4}, {"glare", IM_COL32(86, 180, 233, 255), 5}};
+  return looks[tissue >= 0 && tissue < 6 ? tissue : 4];
+}
+
+void fill_hatched(Ui& ui, const Box& b, const BedLook& look) {
+  ui.fill(b, look.colour);
+  ui.draw->PushClipRect(b.low(), b.high(), true);
+  const float step = ui.px(5), w = std::max(1.f, ui.style.scale);
+  const ImU32 mark = look.hatch == 3 ? IM_COL32(255, 255, 255, 110) : IM_COL32(255, 255, 255, 190);
+  if (look.hatch == 1 || look.hatch == 3)
+    for (float x = b.x - b.h; x < b.right(); x += step) ui.draw->AddLine({x, b.bottom()}, {x + b.h, b.y}, mark, w);
+  if (look.hatch == 3)
+    for (float x = b.x - b.h; x < b.right(); x += step) ui.draw->AddLine({x, b.y}, {x + b.h, b.bottom()}, mark, w);
+  if (look.hatch == 2 || look.hatch == 4) {
+    const float d = look.hatch == 2 ? step : 1.6f * step;
+    for (float y = b.y + d / 2; y < b.bottom(); y += d)
+      for (float x = b.x + d / 2; x < b.right(); x += d) ui.draw->AddCircleFilled({x, y}, 1.1f * w, look.hatch == 2 ? IM_COL32(120, 60, 50, 170) : mark, 6);
+  }
+  if (look.hatch == 5)
+    for (float y = b.y + step / 2; y < b.bottom(); y += step) ui.draw->AddLine({b.x, y}, {b.right(), y}, mark, w);
+  ui.draw->PopClipRect();
+}
+
+}  // namespace uroko::gui

@@ -1,0 +1,225 @@
+// One look answers the recheck's question: the area with its interval, the verdict with its reasons, the bed, and why the interval is as wide as it is.
+#include <algorithm>
+#include <cmath>
+
+#include "gui/panels.h"
+#include "uroko/base/text.h"
+
+namespace uroko::gui {
+
+namespace {
+
+std::string number(double v) {
+  const double a = std::abs(v);
+  return fixed_text(v, a >= 100 ? 0 : a >= 10 ? 1 : 2);
+}
+
+std::string source_words(const std::string& source) {
+  if (source == "margin") return "edge of the wound";
+  if (source == "margin-common" || source == "edge") return "where the edge is";
+  if (source == "curvature") return "curve of the flank";
+  if (source == "scale") return "scale reference";
+  if (source == "plane") return "card off the skin";
+  if (source == "tilt") return "tilt of the camera";
+  if (source == "print") return "print of the card";
+  if (source == "lens") return "lens";
+  return source;
+}
+
+std::string source_explained(const std::string& source) {
+  if (source == "margin") return "How sharply the photo shows the edge, place by place. A sharper photo or a corrected margin narrows it.";
+  if (source == "margin-common" || source == "edge") return "Where a person would draw the edge: it shifts the whole margin in or out.";
+  if (source == "curvature") return "The skin bends away from the card's plane. Give the fish's depth and width, or lay the card beside the wound.";
+  if (source == "scale") return "How well the reference's points were found. A larger reference, flat and sharp, narrows it.";
+  if (source == "plane") return "The card may lie some millimetres above or below the wound.";
+  if (source == "tilt") return "The camera's tilt is not known well from this reference. Hold the camera square to the wound.";
+  if (source == "print") return "The card's print may be a little large or small. Measure its 100 mm bar and enter it in the settings.";
+  if (source == "lens") return "The lens bends straight lines. A lens profile removes most of it.";
+  return "A part of the uncertainty.";
+}
+
+void draw_hatch_bar(Ui& ui, const Box& b, const bed::Bed& bed) {
+  float x = b.x;
+  for (int t = 0; t < bed::kTissues; ++t) {
+    const float w = static_cast<float>(bed.tissue[static_cast<std::size_t>(t)].share) * b.w;
+    if (w < 0.5f) continue;
+    fill_hatched(ui, {x, b.y, w, b.h}, bed_look(t));
+    x += w;
+    if (x < b.right() - 1) ui.draw->AddRectFilled({x - 0.5f, b.y}, {x + 0.5f, b.bottom()}, ui.c().ground);
+  }
+}
+
+float draw_area(Ui& ui, float x, float y, float w) {
+  const auto& desk = *ui.session.desk;
+  const auto& m = *desk.measurement;
+  const bool stale = desk.measured != desk.generation;
+  const ImU32 ink = stale ? ui.c().muted : ui.c().ink;
+  auto* figure = ui.style.fonts.figure;
+  const float fw = ui.text(x - ui.px(2), y - ui.px(6), number(m.area_mm2.value), figure, ink);
+  const float base = y - ui.px(6) + figure->Ascent;
+  ui.text(x + fw + ui.px(6), base - ui.style.fonts.title->Ascent, "mm\u00b2", ui.style.fonts.title, ui.c().muted);
+  y += ui.px(50);
+  const std::string range = number(m.area_mm2.low95) + " to " + number(m.area_mm2.high95);
+  const float rw = ui.text(x, y, range, ui.style.fonts.body, ink);
+  ui.text(x + rw + ui.px(8), y + ui.px(2), "mm\u00b2, 95 % interval", ui.style.fonts.small, ui.c().muted);
+  y += ui.px(26);
+  const std::pair<const char*, double> extents[] = {{"length", m.length_mm.value}, {"width", m.width_mm.value}, {"perimeter", m.perimeter_mm.value}};
+  float at = x;
+  for (const auto& [label, mm] : extents) {
+    ui.text(at, y, label, ui.style.fonts.small, ui.c().muted);
+    const float vw = ui.text(at, y + ui.px(16), number(mm), ui.style.fonts.body, ink);
+    ui.text(at + vw + ui.px(4), y + ui.px(18), "mm", ui.style.fonts.small, ui.c().muted);
+    at += w / 3;
+  }
+  return y + ui.px(42);
+}
+
+ImU32 verdict_colour(const Ui& ui, healing::Verdict v) {
+  if (v == healing::Verdict::closing || v == healing::Verdict::closed) return ui.c().good;
+  if (v == healing::Verdict::enlarging) return ui.c().due;
+  return ui.c().ink;
+}
+
+float draw_verdict(Ui& ui, float x, float y, float w) {
+  const auto* course = ui.session.course();
+  if (!course) return y;
+  ui.hairline(x, y, x + w, y);
+  y += ui.px(14);
+  std::string words = healing::words(course->verdict);
+  if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
+  ui.text(x, y, words, ui.style.fonts.title, verdict_colour(ui, course->verdict));
+  y += ui.px(28);
+  for (const auto& reason : course->reasons) y += ui.wrapped(x, y, w, reason, ui.style.fonts.body, ui.c().ink) + ui.px(3);
+  if (course->closure) y += ui.wrapped(x, y, w, "If this holds, it closes between " + course->closure->earliest.iso_date() + " and " + course->closure->latest.iso_date() + ".", ui.style.fonts.body, ui.c().ink) + ui.px(3);
+  for (const auto& warning : course->warnings) y += ui.wrapped(x, y, w, warning.text, ui.style.fonts.small, ui.c().muted) + ui.px(2);
+  return y + ui.px(13);
+}
+
+float draw_bed_part(Ui& ui, float x, float y, float w) {
+  const auto& desk = *ui.session.desk;
+  if (!desk.bed) return y;
+  ui.heading(x, y, "Bed");
+  const Box toggle{x + w - ui.px(72), y - ui.px(6), ui.px(72), ui.px(24)};
+  const auto hit = ui.hit("view.bed", toggle);
+  if (hit.clicked) ui.intents.run("view.bed");
+  ui.text(toggle.right(), y, ui.session.overlay_shown ? "hide" : "on photo", ui.style.fonts.small, ui.c().act, Align::right);
+  if (hit.hovered) ui.tip("The classes over the photo, each with its own hatching", "O");
+  y += ui.px(22);
+  draw_hatch_bar(ui, {x, y, w, ui.px(20)}, *desk.bed);
+  y += ui.px(30);
+  for (int t = 0; t < bed::kTissues; ++t) {
+    const auto& share = desk.bed->tissue[static_cast<std::size_t>(t)];
+    if (share.share < 0.005) continue;
+    fill_hatched(ui, {x, y + ui.px(3), ui.px(16), ui.px(11)}, bed_look(t));
+    auto* small = ui.style.fonts.small;
+    ui.text(x + ui.px(26), y + ui.px(1), ui.fitted(bed_look(t).label, w - ui.px(26) - ui.px(110), small), small, ui.c().ink);
+    ui.text(x + w - ui.px(64), y + ui.px(1), fixed_text(100 * share.share, 0) + " %", small, ui.c().ink, Align::right);
+    ui.text(x + w, y + ui.px(1), number(share.mm2) + " mm\u00b2", small, ui.c().muted, Align::right);
+    y += ui.px(20);
+  }
+  return y + ui.px(16);
+}
+
+float draw_budget(Ui& ui, float x, float y, float w) {
+  const auto& m = *ui.session.desk->measurement;
+  if (m.budget.empty()) return y;
+  ui.heading(x, y, "Where the \u00b1 comes from");
+  const Box toggle{x + w - ui.px(72), y - ui.px(6), ui.px(72), ui.px(24)};
+  const auto hit = ui.hit("result.budget", toggle);
+  if (hit.clicked) ui.intents.run("result.budget");
+  ui.text(toggle.right(), y, ui.session.budget_open ? "short" : "in words", ui.style.fonts.small, ui.c().act, Align::right);
+  y += ui.px(22);
+  const double most = std::max(1e-12, m.budget.front().u_mm2);
+  auto* small = ui.style.fonts.small;
+  for (const auto& line : m.budget) {
+    if (line.u_mm2 < 0.01 * m.area_mm2.u && !ui.session.budget_open) continue;
+    ui.text(x, y + ui.px(1), ui.fitted(source_words(line.source), ui.px(134), small), small, ui.c().ink);
+    const float length = (w - ui.px(206)) * static_cast<float>(line.u_mm2 / most);
+    ui.fill({x + ui.px(140), y + ui.px(4), std::max(ui.px(2), length), ui.px(8)}, ui.c().act, ui.px(1));
+    ui.text(x + w, y + ui.px(1), "\u00b1 " + number(line.u_mm2), small, ui.c().muted, Align::right);
+    y += ui.px(20);
+    if (ui.session.budget_open) y += ui.wrapped(x, y, w, source_explained(line.source), small, ui.c().muted) + ui.px(8);
+  }
+  if (ui.session.budget_open)
+    y += ui.wrapped(x, y, w, "Standard uncertainties in mm\u00b2; together " + number(m.area_mm2.u) + " (root of the sum of squares). The 95 % interval is about twice that to each side.", small, ui.c().muted);
+  return y + ui.px(14);
+}
+
+float draw_warning(Ui& ui, float x, float y, float w, const std::string& text) {
+  const float h = ui.wrapped_height(w - ui.px(24), text, ui.style.fonts.small) * 1.22f + ui.px(16);
+  ui.fill({x, y, w, h}, ui.c().warn_soft, ui.px(3));
+  ui.fill({x, y, ui.px(3), h}, ui.c().warn);
+  ui.wrapped(x + ui.px(14), y + ui.px(8), w - ui.px(24), text, ui.style.fonts.small, ui.c().ink);
+  return y + h + ui.px(8);
+}
+
+float draw_no_scale(Ui& ui, float x, float y, float w) {
+  const auto& desk = *ui.session.desk;
+  ui.text(x, y, "No millimetres yet", ui.style.fonts.title, ui.c().ink);
+  y += ui.px(30);
+  if (desk.finding_scale || !desk.bgr) return y + ui.wrapped(x, y, w, desk.bgr ? "Looking for the printed card \u2026" : "Reading the photo \u2026", ui.style.fonts.body, ui.c().muted);
+  if (desk.scale_refusal) y += ui.wrapped(x, y, w, desk.scale_refusal->text + ". " + desk.scale_refusal->advice, ui.style.fonts.body, ui.c().ink) + ui.px(10);
+  return y;
+}
+
+}  // namespace
+
+void draw_result(Ui& ui, const Box& box) {
+  ui.hairline(box.x, box.y, box.x, box.bottom());
+  const auto& s = ui.session;
+  const float foot = ui.px(64), x = box.x + ui.px(24), w = box.w - ui.px(44);
+  const auto& desk = *s.desk;
+  const auto& now = desk.history.now();
+  ui.begin_scroll("result", {box.x + 1, box.y, box.w - 1, box.h - foot});
+  const float top = ImGui::GetWindowPos().y - ImGui::GetScrollY();
+  float y = top + ui.px(20);
+  if (s.step == app::Step::scale && (s.scale_form || !now.map)) {
+    y = draw_no_scale(ui, x, y, w);
+    y += draw_scale_ways(ui, x, y, w);
+  } else {
+    ui.heading(x, y, "Area");
+    y += ui.px(24);
+    if (desk.measurement && now.margin) {
+      y = draw_area(ui, x, y, w);
+    } else if (!now.map) {
+      y = draw_no_scale(ui, x, y, w);
+      if (!desk.finding_scale && desk.bgr) y += draw_scale_ways(ui, x, y, w);
+    } else if (desk.measure_refusal) {
+      y = draw_warning(ui, x, y, w, desk.measure_refusal->text + ". " + desk.measure_refusal->advice);
+    } else if (now.margin) {
+      y += ui.wrapped(x, y, w, "Measuring \u2026", ui.style.fonts.body, ui.c().muted) + ui.px(10);
+    } else {
+      ui.text(x, y, "Loop the wound", ui.style.fonts.title, ui.c().ink);
+      y += ui.px(30);
+      y += ui.wrapped(x, y, w, std::string("The scale is known from the ") + scale::name(now.map->kind) + ": " + number(1 / now.map->mm_per_px({desk.photo_width() / 2, desk.photo_height() / 2})) +
+                               " px a millimetre" + (now.map->tilt_known ? ", camera tilted by " + fixed_text(now.map->tilt_deg, 0) + "\u00b0." : "."), ui.style.fonts.body, ui.c().muted) + ui.px(16);
+    }
+    y = draw_verdict(ui, x, y, w);
+    if (desk.measurement && now.margin) {
+      y = draw_bed_part(ui, x, y, w);
+      y = draw_budget(ui, x, y, w);
+    }
+  }
+  std::vector<std::string> said;
+  const auto warn = [&](const std::vector<Warning>& list) {
+    for (const auto& warning : list) {
+      if (std::find(said.begin(), said.end(), warning.text) != said.end()) continue;
+      said.push_back(warning.text);
+      y = draw_warning(ui, x, y, w, warning.text);
+    }
+  };
+  if (now.map) warn(now.map->warnings);
+  if (now.margin) warn(now.margin->warnings);
+  if (desk.measurement && now.margin) warn(desk.measurement->warnings);
+  if (desk.bed && now.margin) warn(desk.bed->warnings);
+  ui.end_scroll(y + ui.px(8));
+
+  const float by = box.bottom() - foot + ui.px(14), bw = (w - ui.px(8)) / 2;
+  ui.hairline(box.x, box.bottom() - foot, box.right(), box.bottom() - foot);
+  const bool ready = desk.measurement && desk.measured == desk.generation && desk.unsaved();
+  if (ui.button("margin.accept", {x, by, bw, ui.px(36)}, desk.unsaved() || !now.margin ? "Accept \u21b5" : "Accepted", ready ? Look::primary : Look::plain, ready, "Keep this measurement in the case book as a new revision", "Enter"))
+    ui.intents.run("margin.accept");
+  if (ui.button("tool.loop.again", {x + bw + ui.px(8), by, bw, ui.px(36)}, now.margin ? "Trace again" : "Loop", Look::plain, desk.info.has_value(), "Loop the wound anew", "L")) ui.intents.run("tool.loop");
+}
+
+}  // namespace uroko::gui

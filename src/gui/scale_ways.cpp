@@ -1,0 +1,114 @@
+// With no card in the photo: four other ways to give millimetres, each with a small picture.
+#include <cmath>
+#include <numbers>
+
+#include "gui/panels.h"
+#include "uroko/base/text.h"
+
+namespace uroko::gui {
+
+namespace {
+
+void picture_ground(Ui& ui, const Box& b) {
+  ui.fill(b, ui.c().sunk, ui.px(4));
+  // A wound, so that it is seen that the reference lies beside it.
+  const ImVec2 m{b.x + b.w * 0.72f, b.y + b.h * 0.56f};
+  std::vector<ImVec2> blob;
+  for (int i = 0; i < 24; ++i) {
+    const float a = static_cast<float>(i) / 24 * 2 * std::numbers::pi_v<float>, r = b.h * (0.2f + 0.03f * std::sin(3 * a + 1));
+    blob.push_back({m.x + 1.25f * r * std::cos(a), m.y + r * std::sin(a)});
+  }
+  ui.draw->AddConvexPolyFilled(blob.data(), 24, IM_COL32(176, 78, 72, 255));
+  ui.draw->AddPolyline(blob.data(), 24, ui.c().ground, ImDrawFlags_Closed, 1.5f * ui.style.scale);
+}
+
+void dot(Ui& ui, ImVec2 p) {
+  ui.draw->AddCircleFilled(p, 3.2f * ui.style.scale, ui.c().ground, 12);
+  ui.draw->AddCircle(p, 3.2f * ui.style.scale, ui.c().act, 12, 1.8f * ui.style.scale);
+}
+
+void picture_ruler(Ui& ui, const Box& b) {
+  const Box r{b.x + b.w * 0.08f, b.y + b.h * 0.14f, b.w * 0.84f, b.h * 0.2f};
+  ui.fill(r, ui.c().ground, 1);
+  ui.frame(r, ui.c().muted, 1);
+  for (int i = 1; i < 20; ++i) ui.draw->AddLine({r.x + r.w * i / 20, r.bottom()}, {r.x + r.w * i / 20, r.bottom() - r.h * (i % 5 == 0 ? 0.7f : 0.4f)}, ui.c().ink);
+  dot(ui, {r.x + r.w * 0.25f, r.bottom()});
+  dot(ui, {r.x + r.w * 0.75f, r.bottom()});
+}
+void picture_disc(Ui& ui, const Box& b) {
+  const ImVec2 m{b.x + b.w * 0.27f, b.y + b.h * 0.5f};
+  const float r = b.h * 0.27f;
+  ui.draw->AddCircleFilled(m, r, ui.c().ground, 40);
+  ui.draw->AddCircle(m, r, ui.c().muted, 40, 1.5f * ui.style.scale);
+  ui.draw->AddCircle(m, r * 0.8f, ui.c().hairline, 40, 1);
+  ui.draw->AddLine({m.x - r, m.y}, {m.x + r, m.y}, ui.c().act, 1.4f * ui.style.scale);
+  dot(ui, m);
+}
+void picture_rectangle(Ui& ui, const Box& b) {
+  const ImVec2 q[4] = {{b.x + b.w * 0.08f, b.y + b.h * 0.22f}, {b.x + b.w * 0.48f, b.y + b.h * 0.16f}, {b.x + b.w * 0.5f, b.y + b.h * 0.72f}, {b.x + b.w * 0.1f, b.y + b.h * 0.8f}};
+  ui.draw->AddQuadFilled(q[0], q[1], q[2], q[3], ui.c().ground);
+  ui.draw->AddPolyline(q, 4, ui.c().muted, ImDrawFlags_Closed, 1.3f * ui.style.scale);
+  for (const auto& p : q) dot(ui, p);
+}
+void picture_card(Ui& ui, const Box& b) {
+  const Box r{b.x + b.w * 0.08f, b.y + b.h * 0.16f, b.w * 0.84f, b.h * 0.26f};
+  ui.fill(r, IM_COL32(250, 250, 248, 255), 1);
+  ui.frame(r, ui.c().muted, 1);
+  const float c = r.h / 3;
+  for (int i = 0; i < 12; ++i)
+    for (int j = 0; j < 2; ++j)
+      if ((i + j) % 2 == 0) ui.fill({r.x + c * 0.5f + static_cast<float>(i) * c, r.y + c * 0.5f + static_cast<float>(j) * c, c, c}, IM_COL32(30, 30, 30, 255));
+}
+
+}  // namespace
+
+float draw_scale_ways(Ui& ui, float x, float y, float w) {
+  const auto& s = ui.session;
+  const float start = y;
+  struct Way {
+    const char* id;
+    const char* title;
+    const char* words;
+    app::ToolId tool;
+    void (*picture)(Ui&, const Box&);
+  };
+  static constexpr Way kWays[] = {{"scale.card", "Look again for the card", "After a second photo, or with the card unfolded", app::ToolId::grey, picture_card},
+                                  {"tool.ruler", "A ruler", "Two graduations and the length between", app::ToolId::ruler, picture_ruler},
+                                  {"tool.disc", "A coin or disc", "Beside the wound, of known diameter", app::ToolId::disc, picture_disc},
+                                  {"tool.rectangle", "A rectangle", "Four corners; 85.60 \u00d7 53.98 mm is ISO/IEC 7810 ID-1", app::ToolId::rectangle, picture_rectangle}};
+  for (const auto& way : kWays) {
+    const bool chosen = s.scale_form && s.scale_form->kind == way.tool && way.tool != app::ToolId::grey;
+    const Box b{x, y, w, ui.px(64)};
+    const auto hit = ui.hit(std::string("way.") + way.id, b);
+    if (hit.clicked) ui.intents.run(way.id);
+    if (chosen || hit.hovered) ui.fill(b, chosen ? ui.c().act_soft : ui.c().sunk, ui.px(6));
+    if (chosen) ui.frame(b, ui.c().act, ui.px(6));
+    const Box p{b.x + ui.px(6), b.y + ui.px(6), ui.px(84), ui.px(52)};
+    picture_ground(ui, p);
+    way.picture(ui, p);
+    ui.text(p.right() + ui.px(12), b.y + ui.px(9), way.title, ui.style.fonts.body, ui.c().ink);
+    ui.wrapped(p.right() + ui.px(12), b.y + ui.px(28), w - p.w - ui.px(30), way.words, ui.style.fonts.small, ui.c().muted);
+    y += b.h + ui.px(6);
+    if (!chosen) continue;
+    const auto& f = *s.scale_form;
+    y += ui.px(4);
+    const std::size_t wanted = way.tool == app::ToolId::ruler ? 2 : way.tool == app::ToolId::disc ? 1 : 4;
+    const std::size_t have = f.picks.size();
+    const float half = (w - ui.px(12)) / 2;
+    const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t); };
+    const auto set_second = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->second = std::move(t); };
+    if (way.tool == app::ToolId::rectangle) {
+      ui.labelled_field("scale.first", x, y, half, "Width, mm (1 to 2)", f.first, "", set_first);
+      y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Height, mm", f.second, "", set_second);
+    } else {
+      y += ui.labelled_field("scale.first", x, y, half, way.tool == app::ToolId::disc ? "Diameter, mm" : "Length between, mm", f.first, "", set_first);
+    }
+    if (!f.fault.empty()) y += ui.wrapped(x, y, w, f.fault, ui.style.fonts.small, ui.c().due) + ui.px(6);
+    const bool ready = have >= wanted;
+    if (ui.button("scale.give", {x, y, w, ui.px(34)}, ready ? "Use this scale" : have == 0 ? "Click in the photo" : std::to_string(wanted - have) + " more to click", Look::primary, ready)) ui.intents.add([](app::Session& session) { session.give_scale(); });
+    y += ui.px(46);
+  }
+  return y - start;
+}
+
+}  // namespace uroko::gui

@@ -1,0 +1,190 @@
+#include "gui/ui.h"
+
+#include <cmath>
+
+#define IMGUI_DEFINE_MATH_OPERATORS
+#include <imgui_internal.h>
+#include <imgui_stdlib.h>
+
+namespace uroko::gui {
+
+ImU32 with_alpha(ImU32 colour, int alpha) { return (colour & 0x00FFFFFFu) | (static_cast<ImU32>(alpha) << 24); }
+
+float Ui::text_width(const std::string& s, ImFont* font) const { return font->CalcTextSizeA(font->FontSize, FLT_MAX, 0, s.data(), s.data() + s.size()).x; }
+
+float Ui::text(float x, float y, const std::string& s, ImFont* font, ImU32 colour, Align align) const {
+  const float w = text_width(s, font);
+  if (align == Align::middle) x -= w / 2;
+  if (align == Align::right) x -= w;
+  draw->AddText(font, font->FontSize, {std::round(x), std::round(y)}, colour, s.data(), s.data() + s.size());
+  return w;
+}
+
+float Ui::wrapped_height(float width, const std::string& s, ImFont* font) const {
+  return font->CalcTextSizeA(font->FontSize, FLT_MAX, width, s.data(), s.data() + s.size()).y;
+}
+
+float Ui::wrapped(float x, float y, float width, const std::string& s, ImFont* font, ImU32 colour) const {
+  // Line by line, for a calmer line height than the font's own.
+  float top = y;
+  const char *at = s.data(), *end = s.data() + s.size();
+  const float line = std::round(font->FontSize * 1.38f);
+  while (at < end) {
+    const char* stop = font->CalcWordWrapPositionA(1, at, end, width);
+    if (stop == at) ++stop;
+    draw->AddText(font, font->FontSize, {std::round(x), std::round(top)}, colour, at, stop);
+    top += line;
+    at = stop;
+    while (at < end && (*at == ' ' || *at == '\n')) ++at;
+  }
+  return top - y;
+}
+
+std::string Ui::fitted(const std::string& s, float width, ImFont* font) const {
+  if (text_width(s, font) <= width) return s;
+  std::string out = s;
+  while (!out.empty()) {
+    while (!out.empty() && (static_cast<unsigned char>(out.back()) & 0xC0) == 0x80) out.pop_back();
+    if (!out.empty()) out.pop_back();
+    if (text_width(out + "\u2026", font) <= width) break;
+  }
+  return out + "\u2026";
+}
+
+void Ui::fill(const Box& b, ImU32 colour, float rounding) const { draw->AddRectFilled(b.low(), b.high(), colour, rounding); }
+void Ui::frame(const Box& b, ImU32 colour, float rounding, float width) const {
+  draw->AddRect({b.x + 0.5f, b.y + 0.5f}, {b.right() - 0.5f, b.bottom() - 0.5f}, colour, rounding, 0, width);
+}
+void Ui::hairline(float x0, float y0, float x1, float y1) const {
+  if (y0 == y1)
+    draw->AddRectFilled({x0, std::round(y0)}, {x1, std::round(y0) + 1}, c().hairline);
+  else
+    draw->AddRectFilled({std::round(x0), y0}, {std::round(x0) + 1, y1}, c().hairline);
+}
+
+void Ui::dashed(const std::vector<ImVec2>& points, ImU32 colour, float width, float dash, bool closed) const {
+  const std::size_t n = points.size();
+  if (n < 2) return;
+  float along = 0;
+  for (std::size_t i = 0; i + (closed ? 0 : 1) < n; ++i) {
+    const ImVec2 a = points[i], b = points[(i + 1) % n];
+    const float length = std::hypot(b.x - a.x, b.y - a.y);
+    for (float t = 0; t < length;) {
+      const float phase = std::fmod(along + t, 2 * dash);
+      const float stop = std::min(length, t + (phase < dash ? dash - phase : 2 * dash - phase) + 1e-3f);
+      if (phase < dash) draw->AddLine({a.x + (b.x - a.x) * t / length, a.y + (b.y - a.y) * t / length}, {a.x + (b.x - a.x) * stop / length, a.y + (b.y - a.y) * stop / length}, colour, width);
+      t = stop;
+    }
+    along += length;
+  }
+}
+
+void Ui::heading(float x, float y, const std::string& s) const {
+  // Letters a little apart, as small capitals would be.
+  std::string upper = s;
+  for (auto& ch : upper) ch = static_cast<char>(std::toupper(static_cast<unsigned char>(ch)));
+  for (const char ch : upper) {
+    const std::string one(1, ch);
+    x += text(x, y, one, style.fonts.small_bold, c().muted) + 0.8f * style.scale;
+  }
+}
+
+Ui::Hit Ui::hit(const std::string& name, const Box& b) {
+  Hit h;
+  places[name] = b;
+  if (b.w < 1 || b.h < 1) return h;
+  ImGui::SetCursorScreenPos(b.low());
+  h.clicked = ImGui::InvisibleButton(name.c_str(), {b.w, b.h});
+  h.hovered = ImGui::IsItemHovered();
+  h.held = ImGui::IsItemActive();
+  return h;
+}
+
+void Ui::tip(const std::string& text, const std::string& key) {
+  if (text.empty()) return;
+  ImGui::PushStyleVar(ImGuiStyleVar_WindowPadding, {px(10), px(8)});
+  ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, px(4));
+  ImGui::PushStyleVar(ImGuiStyleVar_PopupBorderSize, 0);
+  ImGui::PushStyleColor(ImGuiCol_PopupBg, c().over | 0xFF000000u);
+  ImGui::PushStyleColor(ImGuiCol_Text, c().on_over);
+  ImGui::PushFont(style.fonts.small);
+  ImGui::BeginTooltip();
+  ImGui::PushTextWrapPos(px(300));
+  ImGui::TextUnformatted(text.c_str());
+  if (!key.empty()) {
+    ImGui::PushStyleColor(ImGuiCol_Text, with_alpha(c().on_over, 170));
+    ImGui::TextUnformatted(("Key: " + key).c_str());
+    ImGui::PopStyleColor();
+  }
+  ImGui::PopTextWrapPos();
+  ImGui::EndTooltip();
+  ImGui::PopFont();
+  ImGui::PopStyleColor(2);
+  ImGui::PopStyleVar(3);
+}
+
+bool Ui::button(const std::string& name, const Box& b, const std::string& label, Look look, bool enabled, const std::string& tip_text, const std::string& key) {
+  const auto h = hit(name, b);
+  const float r = px(6);
+  ImU32 ink = c().ink;
+  if (look == Look::primary) {
+    fill(b, enabled ? (h.held ? c().ink : c().act) : c().sunk, r);
+    ink = enabled ? c().on_act : c().muted;
+    if (h.hovered && enabled) frame(b, c().ink, r);
+  } else if (look == Look::plain) {
+    fill(b, h.hovered && enabled ? c().act_soft : c().sunk, r);
+    frame(b, c().hairline, r);
+    if (!enabled) ink = c().muted;
+  } else {
+    if (h.hovered && enabled) fill(b, c().act_soft, r);
+    ink = enabled ? c().act : c().muted;
+  }
+  text(b.x + b.w / 2, b.y + (b.h - style.fonts.body->FontSize) / 2, fitted(label, b.w - px(8), style.fonts.body), style.fonts.body, ink, Align::middle);
+  if (h.hovered) tip(tip_text, key);
+  return h.clicked && enabled;
+}
+
+void Ui::command_button(const std::string& id, const Box& b, const std::string& label, Look look) {
+  const auto* command = app::command(id);
+  IM_ASSERT(command && "a button for a command that is not registered");
+  const bool enabled = !command->enabled || command->enabled(session);
+  if (button(id, b, label, look, enabled, command->tip, command->keys.empty() ? "" : command->keys.front())) intents.run(id);
+}
+
+bool Ui::field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool focus) {
+  places[name] = b;
+  ImGui::SetCursorScreenPos(b.low());
+  ImGui::PushFont(style.fonts.body);
+  ImGui::PushStyleVar(ImGuiStyleVar_FramePadding, {px(8), std::max(0.f, (b.h - style.fonts.body->FontSize) / 2)});
+  ImGui::SetNextItemWidth(b.w);
+  if (focus) ImGui::SetKeyboardFocusHere();
+  std::string edited = value;
+  const bool enter = ImGui::InputTextWithHint(("##" + name).c_str(), hint.c_str(), &edited, ImGuiInputTextFlags_EnterReturnsTrue);
+  if (edited != value) intents.add([changed, edited](app::Session& s) { changed(s, edited); });
+  if (ImGui::IsItemActive()) frame(b, c().act, px(4), 1.5f);
+  ImGui::PopStyleVar();
+  ImGui::PopFont();
+  return enter;
+}
+
+float Ui::labelled_field(const std::string& name, float x, float y, float w, const std::string& label, const std::string& value, const std::string& hint,
+                         const std::function<void(app::Session&, std::string)>& changed, bool focus) {
+  text(x, y, label, style.fonts.small, c().muted);
+  field(name, {x, y + px(18), w, px(32)}, value, hint, changed, focus);
+  return px(60);
+}
+
+void Ui::begin_scroll(const std::string& name, const Box& b) {
+  ImGui::SetCursorScreenPos(b.low());
+  ImGui::BeginChild(name.c_str(), {b.w, b.h}, false, ImGuiWindowFlags_NoNav);
+  draw = ImGui::GetWindowDrawList();
+}
+
+void Ui::end_scroll(float content_bottom) {
+  ImGui::SetCursorScreenPos({ImGui::GetWindowPos().x, content_bottom});
+  ImGui::Dummy({1, 1});
+  ImGui::EndChild();
+  draw = ImGui::GetWindowDrawList();
+}
+
+}  // namespace uroko::gui

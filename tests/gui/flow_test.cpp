@@ -1,0 +1,174 @@
+// The recheck from empty to curve, by pressing what is on the screen. Photos: sample_images, rendered by src/scenes with their truth beside them.
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "gui/harness.h"
+#include "uroko/base/text.h"
+
+using namespace uroko;
+using uroko::testing::Harness;
+using uroko::testing::TempFolder;
+namespace fs = std::filesystem;
+
+namespace {
+
+const fs::path kSamples = fs::path(UROKO_SOURCE) / "sample_images";
+
+nlohmann::json truth() {
+  std::ifstream in(kSamples / "truth.json");
+  return nlohmann::json::parse(in);
+}
+
+std::vector<ImagePoint> loop_of(const nlohmann::json& photo) {
+  auto loop = outline_from_wkt<ImagePoint>(photo.at("loop").get<std::string>()).parts.at(0).outer;
+  loop.push_back(loop.front());
+  return loop;
+}
+
+/// A book with that many sample visits, made through the window.
+void take_in(Harness& h, const fs::path& folder, std::size_t visits) {
+  const auto t = truth();
+  std::vector<fs::path> files;
+  for (std::size_t i = 0; i < visits; ++i) files.push_back(kSamples / t["photos"][i]["file"].get<std::string>());
+  h.session.drop_files(files);
+  h.settle();
+  h.type("import.fish.name", "Botan");
+  h.type("import.wound.name", "left flank");
+  h.type("import.book", (folder / "Test.uroko").string());
+  h.press("import.confirm");
+  h.settle();
+}
+
+}  // namespace
+
+TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on the curve") {
+  TempFolder folder;
+  Harness h(folder.path());
+  REQUIRE(h.has("start.drop"));
+  take_in(h, folder.path(), 2);
+  REQUIRE(h.session.has_book());
+  REQUIRE(h.session.book.fish.size() == 1);
+  CHECK(h.session.book.fish[0].fish.name == "Botan");
+  REQUIRE(h.session.book.fish[0].wounds[0].visits.size() == 2);
+  const auto t = truth();
+  for (std::size_t i = 0; i < 2; ++i) {
+    h.press("visit." + t["photos"][i]["file"].get<std::string>().substr(17, 10));
+    h.settle();
+    REQUIRE(h.session.desk);
+    INFO((h.session.desk->scale_refusal ? h.session.desk->scale_refusal->text : "scale found"));
+    REQUIRE(h.session.desk->history.now().map);
+    h.press("tool.loop");
+    h.drag(loop_of(t["photos"][i]));
+    h.settle();
+    INFO((h.session.desk->margin_refusal ? h.session.desk->margin_refusal->text : "margin found"));
+    REQUIRE(h.session.desk->measurement);
+    const double area = h.session.desk->measurement->area_mm2.value, u = h.session.desk->measurement->area_mm2.u;
+    // Rendered truth; four standard uncertainties so that the check is about the window's way, not about luck.
+    CHECK(std::abs(area - t["photos"][i]["area_mm2"].get<double>()) < 4 * u);
+    h.key("Enter");
+    h.settle();
+    CHECK_FALSE(h.session.desk->unsaved());
+  }
+  REQUIRE(h.session.course());
+  CHECK(h.session.course()->looks.size() == 2);
+  // Photos were on the strip and the card's own way was shown.
+  CHECK(h.has("bank.drop"));
+
+  SECTION("undo takes the corrections back, across a restart too") {
+    const auto before = h.session.desk->history.now().outline();
+    h.press("tool.points");
+    const auto at = before.parts[0].outer.front();
+    h.drag({at, {at.x + 5, at.y}, {at.x + 40, at.y + 10}});
+    h.settle();
+    REQUIRE(h.session.undo_label());
+    CHECK(*h.session.undo_label() == "move the margin");
+    CHECK_FALSE(h.session.desk->history.now().outline() == before);
+    const auto moved = h.session.desk->history.now().outline();
+    h.session.step_visit(0);
+    // A second start on the same folders.
+    Harness again(folder.path());
+    again.session.open_last();
+    again.settle();
+    REQUIRE(again.session.desk);
+    CHECK(dice(again.session.desk->history.now().outline(), moved) > 0.9999);
+    again.key("Z", true);
+    again.settle();
+    CHECK(dice(again.session.desk->history.now().outline(), before) > 0.9999);
+    again.key("Y", true);
+    again.settle();
+    CHECK(dice(again.session.desk->history.now().outline(), moved) > 0.9999);
+  }
+  SECTION("compare shows both visits at one scale, and the outlines in one frame") {
+    h.press("compare.show");
+    h.settle();
+    REQUIRE(h.has("compare.left"));
+    CHECK(h.session.compare_photo(h.session.compare.left));
+    CHECK(h.session.compare_photo(h.session.compare.right));
+    h.press("compare.nested");
+    h.settle();
+    CHECK(h.session.nested().size() == 2);
+    CHECK(h.has("compare.plot"));
+  }
+  SECTION("the care log takes an event onto the axis, and undo takes it back") {
+    h.key("N");
+    h.press("log.kind.debridement");
+    h.type("log.date", "2026-03-05");
+    h.type("log.note", "loose tissue");
+    h.press("log.save");
+    h.settle();
+    REQUIRE(h.session.series().events.size() == 1);
+    CHECK(h.session.series().events[0].kind == "debridement");
+    h.key("Z", true);
+    h.settle();
+    CHECK(h.session.series().events.empty());
+  }
+  SECTION("the report is a PDF") {
+    h.press("report.write");
+    h.type("path.text", (folder / "out.pdf").string());
+    h.press("path.confirm");
+    h.settle();
+    std::ifstream in(folder / "out.pdf", std::ios::binary);
+    std::string head(5, ' ');
+    in.read(head.data(), 5);
+    CHECK(head == "%PDF-");
+  }
+}
+
+TEST_CASE("the dose sheet shows its working and has no default") {
+  TempFolder folder;
+  Harness h(folder.path());
+  h.key("D", true);
+  REQUIRE(h.session.dose_form);
+  CHECK(h.session.dose_form->dose_mg_per_kg.empty());
+  CHECK(h.session.dose_result().volume.empty());
+  // 10 mg/kg x 1.5 kg / 50 mg/mL = 0.30 mL: a worked example of a hobby fish-health page.
+  h.type("dose.dose", "10");
+  h.type("dose.strength", "50");
+  h.type("dose.weight", "1500");
+  CHECK(h.session.dose_result().volume.empty());  // the date of weighing is still missing
+  h.type("dose.weighed_on", "2026-03-02");
+  CHECK(h.session.dose_result().volume == "0.30");
+  CHECK(h.session.dose_result().working.size() >= 2);
+}
+
+TEST_CASE("a damaged photo is named with what to do and the others come in") {
+  TempFolder folder;
+  Harness h(folder.path());
+  std::ofstream(folder / "broken.jpg") << "not a photo";
+  h.session.drop_files({folder / "broken.jpg", kSamples / truth()["photos"][0]["file"].get<std::string>()});
+  h.settle();
+  REQUIRE(h.session.import_form);
+  REQUIRE(h.session.import_form->items.size() == 2);
+  int troubled = 0;
+  for (const auto& item : h.session.import_form->items) troubled += !item.trouble.empty();
+  CHECK(troubled == 1);
+  h.type("import.fish.name", "Ume");
+  h.type("import.wound.name", "back");
+  h.type("import.book", (folder / "B.uroko").string());
+  h.press("import.confirm");
+  h.settle();
+  REQUIRE(h.session.book.fish.size() == 1);
+  CHECK(h.session.book.fish[0].wounds[0].visits.size() == 1);
+}
