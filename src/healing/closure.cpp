@@ -13,27 +13,14 @@ constexpr double kFarthestDays = 365;    // a closure further away than this is 
 struct Crossing { double low = 0, high = 0; bool bounded = false; };
 
 /// Days at which a weighted straight line y = a + b t reaches `target`, 95 % by Fieller's theorem; bounded when the slope is told from 0.
-/// `spread2`: between-visit variance, `q`: quantile.
+/// `q`: quantile.
 Crossing crossing(const std::vector<double>& t, const std::vector<double>& y, const std::vector<double>& variance, double target, double q) {
-  double w = 0, mt = 0, my = 0;
-  for (std::size_t i = 0; i < t.size(); ++i) {
-    w += 1 / variance[i];
-    mt += t[i] / variance[i];
-    my += y[i] / variance[i];
-  }
-  mt /= w;
-  my /= w;
-  double sxx = 0, sxy = 0;
-  for (std::size_t i = 0; i < t.size(); ++i) {
-    sxx += (t[i] - mt) * (t[i] - mt) / variance[i];
-    sxy += (t[i] - mt) * (y[i] - my) / variance[i];
-  }
+  const auto line = straight_line(t, y, variance);
+  const double mt = line.middle, my = line.level, b = line.slope, va = line.level_var, vb = line.slope_var;
   Crossing out;
-  if (!(sxx > 0)) return out;
-  const double b = sxy / sxx, vb = 1 / sxx, va = 1 / w;
   // (my + b x - target)^2 = q^2 (va + x^2 vb) with x = t - mt; a and b are independent about the weighted mean.
   const double level = my - target, lead = b * b - q * q * vb;
-  if (lead <= 0 || b >= 0) return out;
+  if (!(lead > 0) || b >= 0) return out;
   const double middle = -level * b, tail = level * level - q * q * va;
   const double root = std::sqrt(std::max(middle * middle - lead * tail, 0.0));
   out.low = mt + (middle - root) / lead;

@@ -281,6 +281,26 @@ Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior)
   return out;
 }
 
+StraightLine straight_line(const std::vector<double>& t, const std::vector<double>& y, const std::vector<double>& variance) {
+  StraightLine line;
+  double w = 0, sxx = 0, sxy = 0;
+  for (std::size_t i = 0; i < t.size(); ++i) {
+    w += 1 / variance[i];
+    line.middle += t[i] / variance[i];
+    line.level += y[i] / variance[i];
+  }
+  line.middle /= w;
+  line.level /= w;
+  for (std::size_t i = 0; i < t.size(); ++i) {
+    sxx += (t[i] - line.middle) * (t[i] - line.middle) / variance[i];
+    sxy += (t[i] - line.middle) * (y[i] - line.level) / variance[i];
+  }
+  line.slope = sxx > 0 ? sxy / sxx : 0;
+  line.level_var = 1 / w;
+  line.slope_var = sxx > 0 ? 1 / sxx : INFINITY;
+  return line;
+}
+
 TwoRates rates_around(const std::vector<TrendPoint>& points, double day, const Spread& spread) {
   std::vector<double> days, y, weight(points.size());
   std::vector<int> segment;

@@ -51,6 +51,11 @@ struct Trend {
 /// spreads. Points in order of time.
 Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior);
 
+/// Weighted least squares line y = level + slope (t - middle), variances known; level and slope are independent.
+struct StraightLine { double middle = 0, level = 0, slope = 0, level_var = 0, slope_var = 0; };
+/// Precondition: at least one point, variances > 0. slope_var is infinite when all t are the same.
+StraightLine straight_line(const std::vector<double>& t, const std::vector<double>& y, const std::vector<double>& variance);
+
 /// The same line in ln A with a change of slope at a given day. Returns rates (d ln A / day) before, after and after - before.
 struct TwoRates { Mixture before, after, difference; };
 TwoRates rates_around(const std::vector<TrendPoint>& points, double day, const Spread& spread);
