@@ -1,4 +1,5 @@
 #include "cli/book.h"
+#include "cli/measure_flags.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/measured.h"
@@ -10,9 +11,25 @@ using namespace casebook;
 
 namespace {
 
-void run_measure(const BookOptions& options) {
+struct MeasureOptions : BookOptions, MeasureFlags {
+  std::string photo;
+};
+
+/// The one photo named by its SHA-256, the beginning of it, or its original file name; measured or not.
+PhotoRow need_photo(const Book& book, const std::string& name) {
+  std::vector<PhotoRow> found;
+  for (const auto& photo : book.all<PhotoRow>())
+    if (photo.original_name == name || (name.size() >= 6 && photo.sha256.rfind(name, 0) == 0)) found.push_back(photo);
+  if (found.size() == 1) return found.front();
+  throw Error(Fault::usage, "photo", name, found.empty() ? "no photo of this name is in the book" : "several photos have this name",
+              "name it by its SHA-256 (uroko book list --json shows them)");
+}
+
+void run_measure(const MeasureOptions& options) {
+  auto request = request_of(options);
+  if (options.photo.empty() && options.has_margin() && !options.automatic) misused("a margin is for one photo", "name it with --photo");
   auto book = open_book(options, Access::write);
-  const auto waiting = book.unmeasured();
+  const auto waiting = options.photo.empty() ? book.unmeasured() : std::vector<PhotoRow>{need_photo(book, options.photo)};
   Json list = Json::array();
   int measured = 0;
   for (const auto& photo : waiting) {
@@ -22,9 +39,7 @@ void run_measure(const BookOptions& options) {
     Json item{{"sha256", photo.sha256}, {"name", photo.original_name}, {"fish", fish ? fish->name : ""}, {"wound", wound ? wound->name : ""}, {"date", visit ? visit->date.iso_date() : ""}};
     std::string line;
     try {
-      measure::PhotoRequest request;
       request.file = book.photo_file(photo.sha256);
-      request.margin = measure::NoHint{};
       const auto result = measure::measure_photo(request);
       // Saved one by one: what is printed as measured is on the disk.
       const auto id = book.add(to_row(photo.id, result.map, result.margin, result.measurement, &result.bed, request.options));
@@ -44,6 +59,7 @@ void run_measure(const BookOptions& options) {
   }
   if (options.as_json) print({{"measured", measured}, {"photos", list}});
   else if (waiting.empty()) std::printf("Every photo is measured.\n");
+  else if (options.has_margin() && !options.automatic) std::printf("%d of %zu photos measured.\n", measured, waiting.size());
   else std::printf("%d of %zu photos measured. Margins found without a hint are proposals: look at each of them.\n", measured, waiting.size());
   if (measured == 0 && !waiting.empty())
     throw Error(Fault::not_measured, "none", options.book, "none of the " + std::to_string(waiting.size()) + " photos without a measure could be measured", "trace them in the window: uroko open");
@@ -52,8 +68,10 @@ void run_measure(const BookOptions& options) {
 }  // namespace
 
 void add_book_measure(CLI::App& book) {
-  std::shared_ptr<BookOptions> options;
-  auto* verb = book_verb(book, "measure", "Measure all photos without a measure that have a card and a margin to find", options);
+  std::shared_ptr<MeasureOptions> options;
+  auto* verb = book_verb(book, "measure", "Measure all photos without a measure that have a card and a margin to find, or one photo as told", options);
+  verb->add_option("--photo", options->photo, "Only this photo (SHA-256 or original file name), even if measured before")->option_text("PHOTO");
+  add_measure_options(*verb, *options);
   verb->footer("A margin found without a hint is a proposal, to be looked at by a person. Earlier measures are never overwritten.");
   verb->callback([=] { run_measure(*options); });
 }

@@ -10,7 +10,7 @@
 #include <thread>
 
 #include "cli/cli.h"
-#include "cli/options.h"
+#include "cli/measure_flags.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
@@ -22,89 +22,12 @@ namespace uroko::cli {
 namespace {
 
 namespace fs = std::filesystem;
-using measure::PhotoRequest;
 using nlohmann::json;
 
-struct Flags {
-  std::string photo, batch;
-  bool card = false, automatic = false, as_json = false;
-  std::string ruler, disc, rectangle, lens, outline, around, seed, body_axis, annotated;
-  std::vector<std::string> keep, drop;
-  std::optional<double> body_depth, body_width, print_length;
-  double plane_offset = measure::MeasureOptions{}.plane_offset_u_mm;
+struct Flags : MeasureFlags {
+  std::string photo, batch, annotated;
+  bool as_json = false;
 };
-
-[[noreturn]] void misused(const std::string& happened, const std::string& advice) { throw Error(Fault::usage, "usage", {}, happened, advice); }
-
-measure::ScaleChoice scale_of(const Flags& f) {
-  if (int(f.card) + int(!f.ruler.empty()) + int(!f.disc.empty()) + int(!f.rectangle.empty()) > 1)
-    misused("more than one scale was given", "give one of --card, --ruler, --disc, --rect");
-  if (!f.ruler.empty()) {
-    const auto v = numbers("--ruler", f.ruler, 5);
-    if (v[0] == v[2] && v[1] == v[3]) misused("--ruler: the two points are the same", "pick two different graduations");
-    if (!(v[4] > 0)) misused("--ruler: the length is not above 0", "give the millimetres between the two points");
-    return measure::ByRuler{{v[0], v[1]}, {v[2], v[3]}, v[4]};
-  }
-  if (!f.disc.empty()) {
-    const auto v = numbers("--disc", f.disc, 3);
-    if (!(v[2] > 0)) misused("--disc: the diameter is not above 0", "give the disc's diameter in millimetres");
-    return measure::ByDisc{{v[0], v[1]}, v[2]};
-  }
-  if (!f.rectangle.empty()) {
-    const auto v = numbers("--rect", f.rectangle, 10);
-    if (!(v[8] > 0 && v[9] > 0)) misused("--rect: a side is not above 0", "give width and height in millimetres");
-    return measure::ByRectangle{{{{v[0], v[1]}, {v[2], v[3]}, {v[4], v[5]}, {v[6], v[7]}}}, v[8], v[9]};
-  }
-  measure::ByCard card;
-  if (f.print_length) {
-    if (!(*f.print_length > 80 && *f.print_length < 120)) misused("--print-length is not near 100", "give what the card's 100 mm line measures, in millimetres");
-    card.print_scale = *f.print_length / 100;
-  }
-  return card;
-}
-
-measure::MarginChoice margin_of(const Flags& f) {
-  const int given = int(!f.outline.empty()) + int(!f.around.empty()) + int(!f.seed.empty()) + int(f.automatic);
-  if (given > 1) misused("more than one margin was given", "give one of --outline, --around, --seed, --auto");
-  if (!f.outline.empty()) {
-    if (!f.keep.empty() || !f.drop.empty()) misused("--keep and --drop go with a found margin", "use --around, --seed or --auto, or correct the outline");
-    return measure::Given{outline_option("--outline", f.outline)};
-  }
-  if (!f.around.empty()) return measure::Around{outline_option("--around", f.around)};
-  if (!f.seed.empty()) {
-    const auto v = numbers("--seed", f.seed, 2);
-    return measure::FromPoint{{v[0], v[1]}};
-  }
-  if (!f.automatic && f.batch.empty()) misused("no margin was given", "give one of --outline, --around, --seed, --auto");
-  return measure::NoHint{};
-}
-
-PhotoRequest request_of(const Flags& f) {
-  PhotoRequest request;
-  request.scale = scale_of(f);
-  request.margin = margin_of(f);
-  if (!f.lens.empty()) request.lens_profile = f.lens;
-  for (const auto& text : f.keep)
-    for (auto& line : lines_option("--keep", text)) request.keep.push_back(std::move(line));
-  for (const auto& text : f.drop)
-    for (auto& line : lines_option("--drop", text)) request.drop.push_back(std::move(line));
-  if (!(f.plane_offset >= 0)) misused("--plane-offset is below 0", "give millimetres, 0 or more");
-  request.options.plane_offset_u_mm = f.plane_offset;
-  if (f.body_depth.has_value() != f.body_width.has_value()) misused("one of --body-depth and --body-width is missing", "give both");
-  if (f.body_depth) {
-    if (!(*f.body_depth > 0 && *f.body_width > 0)) misused("--body-depth and --body-width must be above 0", "give millimetres");
-    measure::Body body{*f.body_depth, *f.body_width, std::nullopt};
-    if (!f.body_axis.empty()) {
-      const auto v = numbers("--body-axis", f.body_axis, 4);
-      if (v[0] == v[2] && v[1] == v[3]) misused("--body-axis: the two points are the same", "pick two points along the lateral midline");
-      body.midline = {{{v[0], v[1]}, {v[2], v[3]}}};
-    }
-    request.options.body = body;
-  } else if (!f.body_axis.empty()) {
-    misused("--body-axis goes with --body-depth and --body-width", "give all three");
-  }
-  return request;
-}
 
 json error_json(const Error& e, const fs::path& file) {
   std::string text = e.happened();
@@ -136,6 +59,7 @@ void print_for_people(const measure::PhotoResult& r) {
 }
 
 void measure_one(const Flags& f) {
+  if (!f.has_margin()) misused("no margin was given", "give one of --outline, --around, --seed, --auto");
   auto request = request_of(f);
   request.file = f.photo;
   const auto result = measure::measure_photo(request);
@@ -234,29 +158,11 @@ void add_measure(CLI::App& app) {
   auto* verb = app.add_subcommand("measure", "Measure the wound on a photo, or on a batch of photos");
   auto f = std::make_shared<Flags>();
   verb->add_option("PHOTO", f->photo, "JPEG, PNG, TIFF, WebP or HEIC")->option_text(" ");
-  const auto text = [&](const std::string& name, std::string& into, const char* value, const std::string& says, const char* group) {
-    verb->add_option(name, into, says)->option_text(value)->group(group);
-  };
-  const char *scale = "Scale (one; without any the printed card is looked for)", *margin = "Margin (one)", *curve = "Curved flank", *out = "Output";
-  verb->add_flag("--card", f->card, "The printed card, anywhere in the photo")->group(scale);
-  text("--ruler", f->ruler, "X1,Y1,X2,Y2,MM", "Two picks on a ruler and the millimetres between them", scale);
-  text("--disc", f->disc, "X,Y,DIAMETER_MM", "A coin or other disc near that pixel", scale);
-  text("--rect", f->rectangle, "X1,Y1,...,X4,Y4,WIDTH_MM,HEIGHT_MM", "Four corners in order, WIDTH between corners 1 and 2", scale);
-  text("--lens", f->lens, "PROFILE.json", "Camera profile made by uroko lens", scale);
-  verb->add_option("--print-length", f->print_length, "What the card's printed 100 mm line really measures")->option_text("MM")->group(scale);
-  verb->add_option("--plane-offset", f->plane_offset, "How far the reference may lie above or below the wound (standard uncertainty)")->option_text("MM")->capture_default_str()->group(scale);
-  text("--outline", f->outline, "WKT", "The margin itself: POLYGON or MULTIPOLYGON in photo pixels, or @FILE", margin);
-  text("--around", f->around, "WKT", "A rough loop; the margin is found inside it", margin);
-  text("--seed", f->seed, "X,Y", "A point in the wound", margin);
-  verb->add_flag("--auto", f->automatic, "No hint: a proposal, to be checked by eye")->group(margin);
-  verb->add_option("--keep", f->keep, "A stroke (LINESTRING) that must be inside a found margin")->option_text("WKT")->group(margin);
-  verb->add_option("--drop", f->drop, "A stroke (LINESTRING) that must be outside")->option_text("WKT")->group(margin);
-  verb->add_option("--body-depth", f->body_depth, "Body depth (back to belly) at the wound")->option_text("MM")->group(curve);
-  verb->add_option("--body-width", f->body_width, "Body width (side to side) at the wound")->option_text("MM")->group(curve);
-  text("--body-axis", f->body_axis, "X1,Y1,X2,Y2", "A line along the fish's lateral midline in the photo", curve);
+  const char* out = "Output";
+  add_measure_options(*verb, *f);
   verb->add_flag("--json", f->as_json, "One JSON object on stdout")->group(out);
-  text("--annotated", f->annotated, "OUT.png", "The photo with margin, reference and a 10 mm bar", out);
-  text("--batch", f->batch, "FOLDER_OR_LIST", "Many photos, one JSON object a line, in order; a failed photo is told in its line", out);
+  verb->add_option("--annotated", f->annotated, "The photo with margin, reference and a 10 mm bar")->option_text("OUT.png")->group(out);
+  verb->add_option("--batch", f->batch, "Many photos, one JSON object a line, in order; a failed photo is told in its line")->option_text("FOLDER_OR_LIST")->group(out);
   verb->footer("Coordinates are photo pixels after EXIF orientation, pixel centres at integers, x right, y down.\nExit codes: 0 done, 1 could not be measured, 2 wrong usage, 3 a file is missing or damaged.");
   verb->callback([f] { run(*f); });
 }

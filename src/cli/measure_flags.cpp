@@ -1,0 +1,106 @@
+#include "cli/measure_flags.h"
+
+#include "cli/options.h"
+#include "uroko/base/error.h"
+
+namespace uroko::cli {
+
+void misused(const std::string& happened, const std::string& advice) { throw Error(Fault::usage, "usage", {}, happened, advice); }
+
+namespace {
+
+measure::ScaleChoice scale_of(const MeasureFlags& f) {
+  if (int(f.card) + int(!f.ruler.empty()) + int(!f.disc.empty()) + int(!f.rectangle.empty()) > 1)
+    misused("more than one scale was given", "give one of --card, --ruler, --disc, --rect");
+  if (!f.ruler.empty()) {
+    const auto v = numbers("--ruler", f.ruler, 5);
+    if (v[0] == v[2] && v[1] == v[3]) misused("--ruler: the two points are the same", "pick two different graduations");
+    if (!(v[4] > 0)) misused("--ruler: the length is not above 0", "give the millimetres between the two points");
+    return measure::ByRuler{{v[0], v[1]}, {v[2], v[3]}, v[4]};
+  }
+  if (!f.disc.empty()) {
+    const auto v = numbers("--disc", f.disc, 3);
+    if (!(v[2] > 0)) misused("--disc: the diameter is not above 0", "give the disc's diameter in millimetres");
+    return measure::ByDisc{{v[0], v[1]}, v[2]};
+  }
+  if (!f.rectangle.empty()) {
+    const auto v = numbers("--rect", f.rectangle, 10);
+    if (!(v[8] > 0 && v[9] > 0)) misused("--rect: a side is not above 0", "give width and height in millimetres");
+    return measure::ByRectangle{{{{v[0], v[1]}, {v[2], v[3]}, {v[4], v[5]}, {v[6], v[7]}}}, v[8], v[9]};
+  }
+  measure::ByCard card;
+  if (f.print_length) {
+    if (!(*f.print_length > 80 && *f.print_length < 120)) misused("--print-length is not near 100", "give what the card's 100 mm line measures, in millimetres");
+    card.print_scale = *f.print_length / 100;
+  }
+  return card;
+}
+
+measure::MarginChoice margin_of(const MeasureFlags& f) {
+  const int given = int(!f.outline.empty()) + int(!f.around.empty()) + int(!f.seed.empty()) + int(f.automatic);
+  if (given > 1) misused("more than one margin was given", "give one of --outline, --around, --seed, --auto");
+  if (!f.outline.empty()) {
+    if (!f.keep.empty() || !f.drop.empty()) misused("--keep and --drop go with a found margin", "use --around, --seed or --auto, or correct the outline");
+    return measure::Given{outline_option("--outline", f.outline)};
+  }
+  if (!f.around.empty()) return measure::Around{outline_option("--around", f.around)};
+  if (!f.seed.empty()) {
+    const auto v = numbers("--seed", f.seed, 2);
+    return measure::FromPoint{{v[0], v[1]}};
+  }
+  return measure::NoHint{};
+}
+
+}  // namespace
+
+measure::PhotoRequest request_of(const MeasureFlags& f) {
+  measure::PhotoRequest request;
+  request.scale = scale_of(f);
+  request.margin = margin_of(f);
+  if (!f.lens.empty()) request.lens_profile = f.lens;
+  for (const auto& text : f.keep)
+    for (auto& line : lines_option("--keep", text)) request.keep.push_back(std::move(line));
+  for (const auto& text : f.drop)
+    for (auto& line : lines_option("--drop", text)) request.drop.push_back(std::move(line));
+  if (!(f.plane_offset >= 0)) misused("--plane-offset is below 0", "give millimetres, 0 or more");
+  request.options.plane_offset_u_mm = f.plane_offset;
+  if (f.body_depth.has_value() != f.body_width.has_value()) misused("one of --body-depth and --body-width is missing", "give both");
+  if (f.body_depth) {
+    if (!(*f.body_depth > 0 && *f.body_width > 0)) misused("--body-depth and --body-width must be above 0", "give millimetres");
+    measure::Body body{*f.body_depth, *f.body_width, std::nullopt};
+    if (!f.body_axis.empty()) {
+      const auto v = numbers("--body-axis", f.body_axis, 4);
+      if (v[0] == v[2] && v[1] == v[3]) misused("--body-axis: the two points are the same", "pick two points along the lateral midline");
+      body.midline = {{{v[0], v[1]}, {v[2], v[3]}}};
+    }
+    request.options.body = body;
+  } else if (!f.body_axis.empty()) {
+    misused("--body-axis goes with --body-depth and --body-width", "give all three");
+  }
+  return request;
+}
+
+void add_measure_options(CLI::App& verb, MeasureFlags& flags) {
+  const auto text = [&](const std::string& name, std::string& into, const char* value, const std::string& says, const char* group) {
+    verb.add_option(name, into, says)->option_text(value)->group(group);
+  };
+  const char *scale = "Scale (one; without any the printed card is looked for)", *margin = "Margin (one)", *curve = "Curved flank";
+  verb.add_flag("--card", flags.card, "The printed card, anywhere in the photo")->group(scale);
+  text("--ruler", flags.ruler, "X1,Y1,X2,Y2,MM", "Two picks on a ruler and the millimetres between them", scale);
+  text("--disc", flags.disc, "X,Y,DIAMETER_MM", "A coin or other disc near that pixel", scale);
+  text("--rect", flags.rectangle, "X1,Y1,...,X4,Y4,WIDTH_MM,HEIGHT_MM", "Four corners in order, WIDTH between corners 1 and 2", scale);
+  text("--lens", flags.lens, "PROFILE.json", "Camera profile made by uroko lens", scale);
+  verb.add_option("--print-length", flags.print_length, "What the card's printed 100 mm line really measures")->option_text("MM")->group(scale);
+  verb.add_option("--plane-offset", flags.plane_offset, "How far the reference may lie above or below the wound (standard uncertainty)")->option_text("MM")->capture_default_str()->group(scale);
+  text("--outline", flags.outline, "WKT", "The margin itself: POLYGON or MULTIPOLYGON in photo pixels, or @FILE", margin);
+  text("--around", flags.around, "WKT", "A rough loop; the margin is found inside it", margin);
+  text("--seed", flags.seed, "X,Y", "A point in the wound", margin);
+  verb.add_flag("--auto", flags.automatic, "No hint: a proposal, to be checked by eye")->group(margin);
+  verb.add_option("--keep", flags.keep, "A stroke (LINESTRING) that must be inside a found margin")->option_text("WKT")->group(margin);
+  verb.add_option("--drop", flags.drop, "A stroke (LINESTRING) that must be outside")->option_text("WKT")->group(margin);
+  verb.add_option("--body-depth", flags.body_depth, "Body depth (back to belly) at the wound")->option_text("MM")->group(curve);
+  verb.add_option("--body-width", flags.body_width, "Body width (side to side) at the wound")->option_text("MM")->group(curve);
+  text("--body-axis", flags.body_axis, "X1,Y1,X2,Y2", "A line along the fish's lateral midline in the photo", curve);
+}
+
+}  // namespace uroko::cli
