@@ -1,0 +1,249 @@
+#include "uroko/report/from_book.h"
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "uroko/base/error.h"
+#include "uroko/base/text.h"
+#include "uroko/geometry/polygon.h"
+#include "uroko/photo/photo.h"
+
+namespace uroko::report {
+namespace {
+
+using casebook::Book;
+using nlohmann::json;
+
+json parsed(const std::string& text) {
+  json j = json::parse(text, nullptr, false);
+  return j.is_object() || j.is_array() ? j : json::object();
+}
+
+std::string word(const json& object, const char* key) { return object.is_object() && object.contains(key) && object[key].is_string() ? object[key].get<std::string>() : ""; }
+
+// The plane map as the program keeps it: nine numbers of a homography behind the lens.
+std::optional<scale::PlaneMap> stored_map(const json& stored) {
+  const json& j = stored.contains("map") ? stored["map"] : stored;
+  if (!j.is_object() || !j.contains("plane_from_ideal")) return std::nullopt;
+  try {
+    Eigen::Matrix3d h;
+    for (int i = 0; i < 9; ++i) h(i / 3, i % 3) = j.at("plane_from_ideal").at(static_cast<std::size_t>(i)).get<double>();
+    if (!h.allFinite() || std::abs(h.determinant()) < 1e-15) return std::nullopt;
+    scale::PlaneMap map;
+    map.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
+    if (j.contains("camera")) {
+      const auto& c = j["camera"];
+      map.camera.fx = c.value("fx", 0.0), map.camera.fy = c.value("fy", 0.0), map.camera.cx = c.value("cx", 0.0), map.camera.cy = c.value("cy", 0.0);
+      map.camera.k1 = c.value("k1", 0.0), map.camera.k2 = c.value("k2", 0.0), map.camera.k3 = c.value("k3", 0.0);
+      map.camera.p1 = c.value("p1", 0.0), map.camera.p2 = c.value("p2", 0.0);
+    }
+    return map;
+  } catch (const json::exception&) {
+    return std::nullopt;
+  }
+}
+
+std::string scale_word(const casebook::MeasureRow& m) {
+  const json j = parsed(m.scale_json);
+  for (const json& place : {j, j.value("map", json::object()), j.value("scale", json::object())})
+    for (const char* key : {"kind", "by"})
+      if (const auto text = word(place, key); !text.empty()) return text;
+  return "";
+}
+
+// Pixels to the millimetre at the wound: what makes the stored margin as large as the reported area.
+double px_per_mm(const casebook::MeasureRow& m, const ImageOutline& outline) {
+  const double px2 = area(outline);
+  return m.area_mm2 > 0 && px2 > 0 ? std::sqrt(px2 / m.area_mm2) : 0;
+}
+
+std::optional<ImageOutline> margin_px(const casebook::MeasureRow& m) {
+  try {
+    auto outline = outline_from_wkt<ImagePoint>(m.margin_wkt);
+    if (outline.empty() || find_fault(outline)) return std::nullopt;
+    return outline;
+  } catch (const std::invalid_argument&) {
+    return std::nullopt;
+  }
+}
+
+SheetPhoto sheet_photo(const Book& book, const casebook::PhotoRow& row, const DateTime& date, const std::optional<casebook::MeasureRow>& m, bool load) {
+  SheetPhoto photo;
+  photo.date = date;
+  if (m)
+    if (auto outline = margin_px(*m)) {
+      photo.px_per_mm = px_per_mm(*m, *outline);
+      photo.outline = std::move(*outline);
+    }
+  if (!load) return photo;
+  try {
+    photo.bgr = photo::load(book.photo_file(row.sha256)).bgr;
+  } catch (const Error& e) {
+    photo.trouble = "photo " + (row.original_name.empty() ? row.sha256.substr(0, 12) : row.original_name) + " of " + date.iso_date() + ": " + e.happened();
+    photo.outline = {};
+  }
+  return photo;
+}
+
+template <class Row>
+bool concerns(const Row& row, casebook::Id wound) {
+  return !row.wound || *row.wound == wound;
+}
+
+void add_visits(SheetData& data, const std::vector<casebook::VisitSummary>& visits, const Book& book) {
+  std::vector<healing::CurvePoint> percent, advance;
+  if (data.course) {
+    percent = healing::curve(*data.course, healing::Quantity::percent_of_baseline);
+    advance = healing::curve(*data.course, healing::Quantity::advance_mm);
+  }
+  const auto value_at = [](const std::vector<healing::CurvePoint>& points, int look) -> std::optional<Estimate> {
+    for (const auto& p : points)
+      if (p.look == look) return p.value;
+    return std::nullopt;
+  };
+  for (const auto& v : visits) {
+    SheetVisit row;
+    row.date = v.visit.date;
+    row.date_from = photo::name(v.visit.date_from);
+    row.water_c = v.visit.water_c;
+    row.note = v.visit.note;
+    for (const auto& p : v.photos)
+      if (const auto m = book.latest_measure(p.id)) {
+        row.scale_kind = scale_word(*m);
+        row.method = m->margin_from;
+        row.who = word(parsed(m->options_json), "who");
+      }
+    bool any = false;
+    if (data.course) {
+      const auto& course = *data.course;
+      int baseline = -1;
+      for (std::size_t i = 0; i < course.looks.size(); ++i) {
+        if (i == 0 || course.segment[i] != course.segment[i - 1]) baseline = static_cast<int>(i);
+        const auto& look = course.looks[i];
+        if (look.date.day_number() != v.visit.date.day_number()) continue;
+        any = true;
+        SheetVisit one = row;
+        one.area_mm2 = symmetric_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
+        one.area_mm2->low95 = std::max(0.0, one.area_mm2->low95);
+        one.bed = look.bed;
+        one.restart = baseline == static_cast<int>(i) && i > 0;
+        const double days = course.days[i] - course.days[static_cast<std::size_t>(baseline)];
+        if (baseline != static_cast<int>(i)) {
+          if (auto e = value_at(percent, static_cast<int>(i))) one.change_percent = Estimate{e->value - 100, e->u, e->low95 - 100, e->high95 - 100, e->dof};
+          if (auto e = value_at(advance, static_cast<int>(i)); e && days > 0) one.advance_mm_per_day = Estimate{e->value / days, e->u / days, e->low95 / days, e->high95 / days, e->dof};
+        }
+        if (i < course.doubtful.size() && course.doubtful[i]) one.note += one.note.empty() ? "does not fit the others" : "; does not fit the others";
+        data.visits.push_back(std::move(one));
+      }
+    }
+    if (!any) data.visits.push_back(std::move(row));
+  }
+}
+
+void add_care(SheetData& data, const Book& book, casebook::Id fish, casebook::Id wound) {
+  const auto wanted = [&](const DateTime& date) { return !data.last_sheet || date.day_number() >= data.last_sheet->day_number(); };
+  for (const auto& e : book.events(fish))
+    if (concerns(e, wound) && wanted(e.date)) data.care.push_back({e.date, e.kind, e.product.empty() ? e.note : e.note.empty() ? e.product : e.product + ": " + e.note});
+  std::stable_sort(data.care.begin(), data.care.end(), [](const auto& a, const auto& b) { return before(a.date, b.date); });
+  for (const auto& s : book.swabs(fish)) {
+    if (!concerns(s, wound)) continue;
+    SheetSwab swab{s.taken, "", {}};
+    const auto say = [&](const std::string& text) {
+      if (!text.empty()) swab.text += (swab.text.empty() ? "" : ", ") + text;
+    };
+    say(s.site);
+    say(s.laboratory);
+    say(s.method + (s.temperature_c ? (s.method.empty() ? "" : " at ") + fixed_text(*s.temperature_c, 0) + " °C" : ""));
+    if (s.reported) say("reported " + s.reported->iso_date());
+    for (const auto& f : book.findings(s.id))
+      swab.lines.push_back(f.organism + (f.agent.empty() ? "" : ": " + f.agent + (f.letter.empty() ? "" : " " + f.letter)) + (f.note.empty() ? "" : " (" + f.note + ")"));
+    data.swabs.push_back(std::move(swab));
+  }
+}
+
+}  // namespace
+
+std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
+  const auto outline = margin_px(m);
+  if (!outline) return std::nullopt;
+  const json stored = parsed(m.scale_json);
+  PlaneOutline plane;
+  if (const auto map = stored_map(stored)) {
+    plane = map->to_plane(*outline);
+  } else {
+    const double s = px_per_mm(m, *outline);
+    if (s <= 0) return std::nullopt;
+    plane = mapped<ImagePoint, PlanePoint>(*outline, [&](const ImagePoint& p) { return PlanePoint{p.x / s, p.y / s}; });
+  }
+  // The reported area holds the curvature too: drawn as large as it is reported.
+  const double drawn = area(plane);
+  if (!(drawn > 0) || !(m.area_mm2 > 0)) return std::nullopt;
+  const double k = std::sqrt(m.area_mm2 / drawn);
+  const auto c = centroid(plane);
+  return mapped<PlanePoint, PlanePoint>(plane, [&](const PlanePoint& p) { return PlanePoint{c.x + k * (p.x - c.x), c.y + k * (p.y - c.y)}; });
+}
+
+SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices& choices) {
+  SheetData data;
+  const auto everything = book.everything();
+  const casebook::FishSummary* fish = nullptr;
+  const casebook::WoundSummary* wound = nullptr;
+  for (const auto& f : everything)
+    for (const auto& w : f.wounds)
+      if (w.wound.id == wound_id) fish = &f, wound = &w;
+  if (!wound) throw Error(Fault::usage, "no-such-wound", book.folder(), "the case book has no such wound", "look at `uroko book list`");
+
+  data.paper = choices.paper;
+  data.axis = choices.axis;
+  data.made = choices.made ? *choices.made : DateTime::now();
+  data.last_sheet = choices.since;
+  data.owner_label = book.setting(kOwnerLabel).value_or("");
+  data.fish = fish->fish.name;
+  data.variety = fish->fish.variety;
+  data.length_mm = fish->fish.length_mm;
+  data.wound = wound->wound.name;
+  data.site = wound->wound.site;
+  data.side = wound->wound.side;
+  data.traced_margin = wound->wound.traced_margin;
+  if (wound->wound.outline_x && wound->wound.outline_y) data.place = KoiPlace{*wound->wound.outline_x, *wound->wound.outline_y};
+  else data.place = site_place(data.site.empty() ? data.wound : data.site);
+  if (const auto weight = book.last_weighed(fish->fish.id)) {
+    data.weight_g = weight->grams;
+    data.weighed = weight->date;
+  }
+  data.series = book.series_of(wound_id);
+  if (!data.series.looks.empty()) data.course = healing::follow(data.series);
+  add_visits(data, wound->visits, book);
+  add_care(data, book, fish->fish.id, wound_id);
+
+  const casebook::PhotoRow *first = nullptr, *latest = nullptr;
+  DateTime first_date, latest_date;
+  std::optional<casebook::MeasureRow> first_measure, latest_measure;
+  for (const auto& v : wound->visits) {
+    bool margin_kept = false;
+    for (const auto& p : v.photos) {
+      const auto m = book.latest_measure(p.id);
+      if (!m) continue;
+      data.files.push_back({v.visit.date, p.original_name.empty() ? "photo" + p.extension : p.original_name, p.sha256});
+      if (!margin_kept)
+        if (auto outline = margin_mm(*m)) {
+          data.margins.push_back({v.visit.date, std::move(*outline), m->area_mm2});
+          margin_kept = true;
+        }
+      if (!first) first = &p, first_date = v.visit.date, first_measure = m;
+      latest = &p, latest_date = v.visit.date, latest_measure = m;
+    }
+  }
+  if (!latest)
+    for (const auto& v : wound->visits)
+      for (const auto& p : v.photos) latest = &p, latest_date = v.visit.date;
+  if (first && first != latest) data.first = sheet_photo(book, *first, first_date, first_measure, choices.photos);
+  if (latest) data.latest = sheet_photo(book, *latest, latest_date, latest_measure, choices.photos);
+  if (latest_measure)
+    for (const auto& w : parsed(latest_measure->warnings_json))
+      if (const auto text = word(w, "text"); !text.empty()) data.cautions.push_back("Latest photo: " + text);
+  return data;
+}
+
+}  // namespace uroko::report
