@@ -20,6 +20,7 @@ int run(int argc, char** argv, const OpenWindow& open_window) {
   add_curve(app);
   add_book(app);
   add_open(app, open_window);
+  add_manual(app);
   try {
     app.parse(argc, argv);
     if (app.get_subcommands().empty()) return open_window({});

@@ -1,5 +1,6 @@
 #include "uroko/report/from_book.h"
 
+#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
@@ -20,7 +21,9 @@ json parsed(const std::string& text) {
   return j.is_object() || j.is_array() ? j : json::object();
 }
 
-std::string word(const json& object, const char* key) { return object.is_object() && object.contains(key) && object[key].is_string() ? object[key].get<std::string>() : ""; }
+std::string word(const json& object, const char* key) {
+  return object.is_object() && object.contains(key) && object[key].is_string() ? object[key].get<std::string>() : "";
+}
 
 // The plane map as the program keeps it: nine numbers of a homography behind the lens.
 std::optional<scale::PlaneMap> stored_map(const json& stored) {
@@ -39,9 +42,7 @@ std::optional<scale::PlaneMap> stored_map(const json& stored) {
       map.camera.p1 = c.value("p1", 0.0), map.camera.p2 = c.value("p2", 0.0);
     }
     return map;
-  } catch (const json::exception&) {
-    return std::nullopt;
-  }
+  } catch (const json::exception&) { return std::nullopt; }
 }
 
 std::string scale_word(const casebook::MeasureRow& m) {
@@ -63,12 +64,11 @@ std::optional<ImageOutline> margin_px(const casebook::MeasureRow& m) {
     auto outline = outline_from_wkt<ImagePoint>(m.margin_wkt);
     if (outline.empty() || find_fault(outline)) return std::nullopt;
     return outline;
-  } catch (const std::invalid_argument&) {
-    return std::nullopt;
-  }
+  } catch (const std::invalid_argument&) { return std::nullopt; }
 }
 
-SheetPhoto sheet_photo(const Book& book, const casebook::PhotoRow& row, const DateTime& date, const std::optional<casebook::MeasureRow>& m, bool load) {
+SheetPhoto sheet_photo(const Book& book, const casebook::PhotoRow& row, const DateTime& date, const std::optional<casebook::MeasureRow>& m,
+                       bool load) {
   SheetPhoto photo;
   photo.date = date;
   if (m)
@@ -80,7 +80,8 @@ SheetPhoto sheet_photo(const Book& book, const casebook::PhotoRow& row, const Da
   try {
     photo.bgr = photo::load(book.photo_file(row.sha256)).bgr;
   } catch (const Error& e) {
-    photo.trouble = "photo " + (row.original_name.empty() ? row.sha256.substr(0, 12) : row.original_name) + " of " + date.iso_date() + ": " + e.happened();
+    photo.trouble =
+        "photo " + (row.original_name.empty() ? row.sha256.substr(0, 12) : row.original_name) + " of " + date.iso_date() + ": " + e.happened();
     photo.outline = {};
   }
   return photo;
@@ -130,8 +131,10 @@ void add_visits(SheetData& data, const std::vector<casebook::VisitSummary>& visi
         one.restart = baseline == static_cast<int>(i) && i > 0;
         const double days = course.days[i] - course.days[static_cast<std::size_t>(baseline)];
         if (baseline != static_cast<int>(i)) {
-          if (auto e = value_at(percent, static_cast<int>(i))) one.change_percent = Estimate{e->value - 100, e->u, e->low95 - 100, e->high95 - 100, e->dof};
-          if (auto e = value_at(advance, static_cast<int>(i)); e && days > 0) one.advance_mm_per_day = Estimate{e->value / days, e->u / days, e->low95 / days, e->high95 / days, e->dof};
+          if (auto e = value_at(percent, static_cast<int>(i)))
+            one.change_percent = Estimate{e->value - 100, e->u, e->low95 - 100, e->high95 - 100, e->dof};
+          if (auto e = value_at(advance, static_cast<int>(i)); e && days > 0)
+            one.advance_mm_per_day = Estimate{e->value / days, e->u / days, e->low95 / days, e->high95 / days, e->dof};
         }
         if (i < course.doubtful.size() && course.doubtful[i]) one.note += one.note.empty() ? "does not fit the others" : "; does not fit the others";
         data.visits.push_back(std::move(one));
@@ -144,7 +147,8 @@ void add_visits(SheetData& data, const std::vector<casebook::VisitSummary>& visi
 void add_care(SheetData& data, const Book& book, casebook::Id fish, casebook::Id wound) {
   const auto wanted = [&](const DateTime& date) { return !data.last_sheet || date.day_number() >= data.last_sheet->day_number(); };
   for (const auto& e : book.events(fish))
-    if (concerns(e, wound) && wanted(e.date)) data.care.push_back({e.date, e.kind, e.product.empty() ? e.note : e.note.empty() ? e.product : e.product + ": " + e.note});
+    if (concerns(e, wound) && wanted(e.date))
+      data.care.push_back({e.date, e.kind, e.product.empty() ? e.note : e.note.empty() ? e.product : e.product + ": " + e.note});
   std::stable_sort(data.care.begin(), data.care.end(), [](const auto& a, const auto& b) { return before(a.date, b.date); });
   for (const auto& s : book.swabs(fish)) {
     if (!concerns(s, wound)) continue;
@@ -157,7 +161,8 @@ void add_care(SheetData& data, const Book& book, casebook::Id fish, casebook::Id
     say(s.method + (s.temperature_c ? (s.method.empty() ? "" : " at ") + fixed_text(*s.temperature_c, 0) + " °C" : ""));
     if (s.reported) say("reported " + s.reported->iso_date());
     for (const auto& f : book.findings(s.id))
-      swab.lines.push_back(f.organism + (f.agent.empty() ? "" : ": " + f.agent + (f.letter.empty() ? "" : " " + f.letter)) + (f.note.empty() ? "" : " (" + f.note + ")"));
+      swab.lines.push_back(f.organism + (f.agent.empty() ? "" : ": " + f.agent + (f.letter.empty() ? "" : " " + f.letter)) +
+                           (f.note.empty() ? "" : " (" + f.note + ")"));
     data.swabs.push_back(std::move(swab));
   }
 }
@@ -206,8 +211,10 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
   data.site = wound->wound.site;
   data.side = wound->wound.side;
   data.traced_margin = wound->wound.traced_margin;
-  if (wound->wound.outline_x && wound->wound.outline_y) data.place = KoiPlace{*wound->wound.outline_x, *wound->wound.outline_y};
-  else data.place = site_place(data.site.empty() ? data.wound : data.site);
+  if (wound->wound.outline_x && wound->wound.outline_y)
+    data.place = KoiPlace{*wound->wound.outline_x, *wound->wound.outline_y};
+  else
+    data.place = site_place(data.site.empty() ? data.wound : data.site);
   if (const auto weight = book.last_weighed(fish->fish.id)) {
     data.weight_g = weight->grams;
     data.weighed = weight->date;
