@@ -4,6 +4,7 @@
 #include <exception>
 #include <new>
 
+#include "cli/book_report.h"
 #include "uroko/base/error.h"
 
 namespace uroko::cli {
@@ -19,6 +20,7 @@ int run(int argc, char** argv, const OpenWindow& open_window) {
   add_lens(app);
   add_curve(app);
   add_book(app);
+  for (auto* book : app.get_subcommands([](const CLI::App* verb) { return verb->get_name() == "book"; })) add_book_report(*book);
   add_open(app, open_window);
   add_manual(app);
   try {
