@@ -36,7 +36,7 @@ double edge(const cv::Mat& page, cv::Point from, cv::Point to) {
 
 TEST_CASE("the card and the lens sheet come out of another program's raster at true size, on A4 and letter") {
   TempFolder folder;
-  const int dpi = 600;
+  const int dpi = 300;
   const double per_mm = dpi / 25.4;
   for (const auto* card : {&scale::card_layout(), &scale::lens_sheet_layout()})
     for (auto paper : {Paper::a4, Paper::letter}) {
@@ -51,8 +51,8 @@ TEST_CASE("the card and the lens sheet come out of another program's raster at t
       const auto& board = card->board;
       const int half = static_cast<int>(board.square_mm * per_mm / 2);
       cv::Point inside(-1, -1);
-      for (int y = 0; y < page.rows && inside.x < 0; y += 20)
-        for (int x = 0; x < page.cols && inside.x < 0; x += 20) {
+      for (int y = 0; y < page.rows && inside.x < 0; y += 12)
+        for (int x = 0; x < page.cols && inside.x < 0; x += 12) {
           bool black = x + half < page.cols && y + half < page.rows;
           for (int k = 0; black && k <= half; k += 6) black = darkness(page, x + k, y) > 200 && darkness(page, x, y + k) > 200 && darkness(page, x + k, y + k) > 200;
           if (black) inside = {x + half / 4, y + half / 4};
