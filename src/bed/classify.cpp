@@ -53,7 +53,7 @@ Bed classify(const cv::Mat& bgr, const ImageOutline& outline, const scale::Plane
     }
 
   // What is unsure or glare may be any of the four, and people themselves differ by about this much (assets/guide/bed.md).
-  const double model_u = balance.from == WhiteBalance::From::patches ? 0.04 : 0.08;
+  const double model_u = balance.from == WhiteBalance::From::patches ? 0.04 : 0.20;
   for (std::size_t k = 0; k < kTissues; ++k) {
     auto& share = out.tissue[k];
     share.share = sums[k] / sum;

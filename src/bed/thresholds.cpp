@@ -26,10 +26,11 @@ const Thresholds& default_thresholds() {
     Thresholds t;
     using enum Tissue;
     t.colours = {
-        {granulation, {38, 48, 30}, 0.14, 9, 1.0}, {granulation, {24, 40, 26}, 0.16, 8, 0.6}, {granulation, {51, 35, 21}, 0.12, 8, 0.6},
-        {slough, {75, 4, 36}, 0.12, 9, 0.7},       {slough, {84, 2, 22}, 0.10, 7, 0.4},       {slough, {60, 7, 34}, 0.12, 6, 0.3},
-        {necrotic, {18, 5, 6}, 0.18, 6, 0.4},      {necrotic, {31, 14, 16}, 0.14, 7, 0.4},    {necrotic, {12, 1, 1}, 0.18, 5, 0.2},
-        {necrotic, {43, 6, 17}, 0.10, 6, 0.25},    {pale, {71, 24, 13}, 0.10, 7, 0.5},        {pale, {83, 12, 7}, 0.08, 6, 0.3},
+        {granulation, {38, 48, 30}, 0.14, 9, 1.0}, {granulation, {24, 40, 26}, 0.16, 8, 0.6}, {granulation, {47, 31, 24}, 0.13, 7, 1.0},
+        {granulation, {54, 23, 25}, 0.12, 5, 0.4}, {slough, {75, 4, 34}, 0.10, 8, 0.7},       {slough, {82, 2, 22}, 0.10, 7, 0.4},
+        {slough, {62, 6, 30}, 0.12, 5, 0.1},       {necrotic, {18, 5, 6}, 0.18, 6, 0.4},      {necrotic, {31, 13, 15}, 0.14, 7, 0.4},
+        {necrotic, {12, 1, 1}, 0.18, 5, 0.2},      {necrotic, {42, 11, 16}, 0.10, 6, 0.4},    {pale, {71, 24, 13}, 0.10, 7, 0.5},
+        {pale, {57, 24, 13}, 0.12, 5, 0.22},        {pale, {83, 12, 7}, 0.08, 6, 0.3},
     };
     return t;
   }();
@@ -47,6 +48,7 @@ std::string Thresholds::why_invalid() const {
   if (!(least_posterior >= 0 && least_posterior < 1)) return "least_posterior must be in 0..1";
   if (!(gate > 0 && gate <= 100)) return "gate must be in 0..100";
   if (median_px < 1 || median_px > 15 || median_px % 2 == 0) return "median_px must be odd, 1 to 15";
+  if (!(neighbours >= 0 && neighbours <= 20)) return "neighbours must be 0 to 20";
   if (seam_px < 0 || seam_px > 20) return "seam_px must be 0 to 20";
   const auto byte = [](double v) { return v >= 0 && v <= 255; };
   if (!(byte(glare.seed_value) && byte(glare.seed_saturation) && byte(glare.seed_above) && byte(glare.grow_value) && byte(glare.grow_saturation) &&
@@ -63,6 +65,7 @@ std::string to_json(const Thresholds& t) {
                         {"colours", colours},
                         {"least_posterior", t.least_posterior},
                         {"gate", t.gate},
+                        {"neighbours", t.neighbours},
                         {"seam_px", t.seam_px},
                         {"median_px", t.median_px},
                         {"glare", as_json(t.glare)}}
@@ -83,6 +86,7 @@ Result<Thresholds> thresholds_from_json(std::string_view text) {
     }
     t.least_posterior = json.at("least_posterior");
     t.gate = json.at("gate");
+    t.neighbours = json.at("neighbours");
     t.seam_px = json.at("seam_px");
     t.median_px = json.at("median_px");
     const auto& g = json.at("glare");

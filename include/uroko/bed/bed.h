@@ -56,8 +56,9 @@ struct GlareOptions {
 /// Everything that decides a pixel's class; stored with each result as JSON.
 struct Thresholds {
   std::vector<TissueColour> colours;
-  double least_posterior = 0.7;  ///< below: unsure. 0..1
+  double least_posterior = 0.55;  ///< of the chosen tissue, mean over 5 x 5 neighbours; below: unsure. 0..1
   double gate = 4.5;             ///< Mahalanobis distance to the nearest colour; beyond: unsure
+  double neighbours = 3;         ///< how much a pixel's 5 x 5 neighbours count, natural-log units at full agreement; 0: not at all
   int seam_px = 3;               ///< strips of unsure pixels up to twice this wide are seams between two tissues; 0: keep them
   int median_px = 5;             ///< filter before looking, odd; 1: none
   GlareOptions glare;
@@ -96,5 +97,25 @@ struct Bed {
 /// Classes inside the outline; mm2 through the plane map. Precondition: valid outline. An outline outside the photo gives all `unsure` with a warning.
 Bed classify(const cv::Mat& bgr, const ImageOutline& outline, const scale::PlaneMap& map, const WhiteBalance& balance,
              const Thresholds& thresholds = default_thresholds());
+
+struct RimOptions {
+  double reach_mm = 8;        ///< how far from the margin the rim is looked for
+  double reference_mm = 3;    ///< breadth of the ring behind it that shows the fish's own skin
+  double least_rise = 4;      ///< rise of a* over that skin that counts as reddened, CIELAB units
+  double own_red = 32;        ///< a* of the skin behind from which a sector is a red patch of the coat and tells nothing
+};
+/// The reddened rim outside the margin, a ring of its own that is never part of the wound's area.
+struct Rim {
+  double mm2 = 0, mm2_u = 0;
+  double mean_width_mm = 0;   ///< mm2 over the length of margin that could be judged
+  double rise = 0;            ///< mean a* of the rim above the skin behind it, CIELAB
+  double judged = 0;          ///< share of the directions whose skin could be judged, 0..1; mm2 covers these only
+  cv::Mat mask;               ///< CV_8U 255 where reddened; covers `box` at `scale`
+  cv::Rect box;
+  double scale = 1;
+};
+/// Going outward from the margin in 48 directions until a* falls back to the skin's. Refuses ("rim") when less than a third of the
+/// directions can be judged (the photo's edge, red patches of the coat). Precondition: valid outline.
+Result<Rim> reddened_rim(const cv::Mat& bgr, const ImageOutline& outline, const scale::PlaneMap& map, const WhiteBalance& balance, const RimOptions& options = {});
 
 }  // namespace uroko::bed
