@@ -103,7 +103,7 @@ void dump(const cv::Mat& photo, const bed::Bed& got, const cv::Mat& truth, const
   write_file_whole(file, photo::encode_png(all));
 }
 
-/// Worst absolute error of any of the four shares.
+/// Mean absolute error of the four shares.
 double rendered(int scenes, const char* dump_to, int dump_which) {
   Random random(5);
   std::array<std::vector<double>, 6> error;
@@ -150,7 +150,10 @@ double rendered(int scenes, const char* dump_to, int dump_which) {
     for (const double e : error[k]) within += (std::abs(e) <= 0.05) / double(4 * scenes);
   std::printf("\nwithin 0.05: %.3f of the shares; the stated 95 %% interval holds the truth in %.3f; worst %.3f\n", within, held, worst);
   print(confusion, "Pixels of the rendered scenes");
-  return worst;
+  double sum = 0;
+  for (std::size_t k = 0; k < 4; ++k)
+    for (const double e : error[k]) sum += std::abs(e) / double(4 * scenes);
+  return sum;
 }
 
 void lutseg() {
@@ -231,8 +234,9 @@ void woundtissue() {
 int main(int argc, char** argv) {
   const bool in_short = argc > 1 && std::strcmp(argv[1], "--short") == 0;
   const char* dump_to = argc > 3 && std::strcmp(argv[1], "--dump") == 0 ? argv[3] : nullptr;
-  const double worst = rendered(in_short ? 8 : 60, dump_to, dump_to != nullptr ? std::atoi(argv[2]) : -1);
-  if (in_short) return worst <= 0.08 ? 0 : 1;
+  const double mean_error = rendered(in_short ? 8 : 60, dump_to, dump_to != nullptr ? std::atoi(argv[2]) : -1);
+  // A floor against regressions; the figures themselves stand in assets/guide/bed.md.
+  if (in_short) return mean_error <= 0.035 ? 0 : 1;
   lutseg();
   woundtissue();
   return 0;
