@@ -36,7 +36,9 @@ double flat_allowance(const PlaneMap& map, double area_mm2, const MeasureOptions
 }
 
 void geometry_warnings(const PlaneMap& map, const ImageOutline& outline, Measurement& out) {
-  const auto has = [&](const char* code) { return std::any_of(out.warnings.begin(), out.warnings.end(), [&](const auto& w) { return w.code == code; }); };
+  const auto has = [&](const char* code) {
+    return std::any_of(out.warnings.begin(), out.warnings.end(), [&](const auto& w) { return w.code == code; });
+  };
   const auto middle = centroid(outline);
   if (map.pose && !has("tilt")) {
     const double at_wound = incidence_at(map, middle) * 180 / M_PI;
@@ -55,28 +57,32 @@ void geometry_warnings(const PlaneMap& map, const ImageOutline& outline, Measure
   const double dx = std::max({low_x - middle.x, middle.x - high_x, 0.0}), dy = std::max({low_y - middle.y, middle.y - high_y, 0.0});
   const double away = std::hypot(dx, dy);
   if (away > 1.0 * longer || away > 2.5 * shorter)
-    out.warnings.push_back({"far-reference", "the wound lies " + fixed_text(away / longer, 1) + " lengths of the reference away from it; lay the reference beside the wound"});
+    out.warnings.push_back({"far-reference", "the wound lies " + fixed_text(away / longer, 1) +
+                                                 " lengths of the reference away from it; lay the reference beside the wound"});
 }
 
 /// All sources but the margin's.
-std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& dense, const MeasureOptions& options, double area_mm2, double planar_mm2,
-                                     Measurement& out) {
+std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& dense, const MeasureOptions& options, double area_mm2,
+                                     double planar_mm2, Measurement& out) {
   const double share = area_mm2 / planar_mm2;
   std::vector<BudgetLine> budget;
   const double freedom = map.points > 4 ? 2.0 * map.points - 8 : std::numeric_limits<double>::infinity();
   budget.push_back({"scale", share * u_of_scale(map, dense), freedom, false});
   budget.push_back({"print", 2 * area_mm2 * map.scale_relative_u, std::numeric_limits<double>::infinity(), true});
   // Parallel planes cut the cone of sight in similar figures: area x ((d + h) / d)^2 with d square to the planes.
-  budget.push_back({"plane offset", 2 * area_mm2 * options.plane_offset_u_mm / plane_distance_mm(map), std::numeric_limits<double>::infinity(), false});
+  budget.push_back(
+      {"plane offset", 2 * area_mm2 * options.plane_offset_u_mm / plane_distance_mm(map), std::numeric_limits<double>::infinity(), false});
   // A plane that leans by e against the line of sight at incidence i: d ln A = tan(i) e.
   const double incidence = std::min(incidence_at(map, centroid(dense)), 80 * M_PI / 180);
-  budget.push_back({"plane tilt", area_mm2 * std::tan(incidence) * options.plane_tilt_u_deg * M_PI / 180, std::numeric_limits<double>::infinity(), false});
+  budget.push_back(
+      {"plane tilt", area_mm2 * std::tan(incidence) * options.plane_tilt_u_deg * M_PI / 180, std::numeric_limits<double>::infinity(), false});
   budget.push_back({"lens", u_of_lens(map, dense, options, area_mm2), std::numeric_limits<double>::infinity(), true});
   if (options.body) {
     budget.push_back({"curvature", u_of_body(map, dense, *options.body, area_mm2), std::numeric_limits<double>::infinity(), true});
     if (!options.body->midline)
-      out.warnings.push_back({"body-axis", "the fish's axis is taken along the reference's long side and the reference to lie on the middle of the flank; "
-                                           "mark the lateral midline for a narrower interval"});
+      out.warnings.push_back({"body-axis",
+                              "the fish's axis is taken along the reference's long side and the reference to lie on the middle of the flank; "
+                              "mark the lateral midline for a narrower interval"});
     const double relative = budget.back().u_mm2 / area_mm2;
     if (relative > 0.05 || std::abs(out.curvature_factor - 1) > 0.15)
       out.warnings.push_back({"curvature", "the flank's curvature changes the area by " + fixed_text(100 * (out.curvature_factor - 1), 0) +
@@ -86,8 +92,8 @@ std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& de
     const double u = flat_allowance(map, area_mm2, options, &radius);
     budget.push_back({"curvature", u, std::numeric_limits<double>::infinity(), true});
     if (u > 0.02 * area_mm2)
-      out.warnings.push_back({"curvature", "on skin of about " + fixed_text(radius, 0) + " mm radius a flat reading may be " + fixed_text(100 * u / area_mm2, 0) +
-                                               " % low; give the body's depth and width"});
+      out.warnings.push_back({"curvature", "on skin of about " + fixed_text(radius, 0) + " mm radius a flat reading may be " +
+                                               fixed_text(100 * u / area_mm2, 0) + " % low; give the body's depth and width"});
   }
   return budget;
 }
@@ -150,9 +156,8 @@ Result<Measurement> measure_traces(const PlaneMap& map, const std::vector<margin
   for (const auto& one : each) squares += std::pow(one.area_mm2.value - mean, 2);
   const double n = static_cast<double>(each.size());
   // The trace nearest the mean stands for the others.
-  const auto nearest = std::min_element(each.begin(), each.end(), [&](const auto& a, const auto& b) {
-    return std::abs(a.area_mm2.value - mean) < std::abs(b.area_mm2.value - mean);
-  });
+  const auto nearest = std::min_element(
+      each.begin(), each.end(), [&](const auto& a, const auto& b) { return std::abs(a.area_mm2.value - mean) < std::abs(b.area_mm2.value - mean); });
   Measurement out = *nearest;
   for (const auto& line : out.budget)
     if (line.source == "margin shift") common = line.u_mm2;
@@ -171,7 +176,8 @@ std::optional<Warning> compare_references(const PlaneMap& one, const PlaneMap& o
   const auto own = [](const Measurement& m) {
     double variance = 0;
     for (const auto& line : m.budget)
-      if (line.source == "scale" || line.source == "print" || line.source == "plane offset" || line.source == "plane tilt") variance += line.u_mm2 * line.u_mm2;
+      if (line.source == "scale" || line.source == "print" || line.source == "plane offset" || line.source == "plane tilt")
+        variance += line.u_mm2 * line.u_mm2;
     return variance;
   };
   const double difference = a->area_mm2.value - b->area_mm2.value, u = std::sqrt(own(*a) + own(*b));

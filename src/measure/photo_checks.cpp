@@ -25,7 +25,8 @@ cv::Rect box_of(const std::vector<ImagePoint>& points, int pad, const cv::Size& 
     low_x = std::min(low_x, p.x), high_x = std::max(high_x, p.x);
     low_y = std::min(low_y, p.y), high_y = std::max(high_y, p.y);
   }
-  return cv::Rect(cv::Point(static_cast<int>(low_x) - pad, static_cast<int>(low_y) - pad), cv::Point(static_cast<int>(high_x) + pad, static_cast<int>(high_y) + pad)) &
+  return cv::Rect(cv::Point(static_cast<int>(low_x) - pad, static_cast<int>(low_y) - pad),
+                  cv::Point(static_cast<int>(high_x) + pad, static_cast<int>(high_y) + pad)) &
          cv::Rect({}, size);
 }
 
@@ -75,7 +76,8 @@ std::vector<Warning> photo_warnings(const cv::Mat& bgr, const scale::PlaneMap& m
     const double mm = *sigma * map.mm_per_px(centroid(margin.outline));
     // Half a millimetre of blur hides the margin's own detail, and 3 px is what a shaken or unfocused photo shows.
     if (*sigma > 3 || mm > 0.5)
-      out.push_back({"blur", "edges are blurred by " + fixed_text(*sigma, 1) + " px (" + fixed_text(mm, 2) + " mm); hold still, let the camera focus on the wound"});
+      out.push_back({"blur", "edges are blurred by " + fixed_text(*sigma, 1) + " px (" + fixed_text(mm, 2) +
+                                 " mm); hold still, let the camera focus on the wound"});
   }
 
   const auto box = box_of(edge, 12, bgr.size());
@@ -92,7 +94,8 @@ std::vector<Warning> photo_warnings(const cv::Mat& bgr, const scale::PlaneMap& m
       under += v[2] >= 245 && v[1] <= 30;
     }
     if (seen > 0 && under > 0.08 * seen)
-      out.push_back({"glare", "highlights lie over " + fixed_text(100.0 * under / seen, 0) + " % of the margin; shade the wound or turn it to the light and check the margin there"});
+      out.push_back({"glare", "highlights lie over " + fixed_text(100.0 * under / seen, 0) +
+                                  " % of the margin; shade the wound or turn it to the light and check the margin there"});
   }
   return out;
 }

@@ -83,7 +83,8 @@ Result<Surface> flank_surface(const PlaneMap& map, const ImageOutline& outline, 
     return spot->unrolled;
   });
   if (missed || steep)
-    return Refusal{"wraps", missed ? "the margin reaches past the edge of the visible body" : "the wound wraps beyond 60 degrees of the visible flank",
+    return Refusal{"wraps",
+                   missed ? "the margin reaches past the edge of the visible body" : "the wound wraps beyond 60 degrees of the visible flank",
                    "take the photo square to the wound with the card beside it, or measure its parts in photos of their own"};
   out.area_mm2 = area(out.outline_mm);
   if (!(out.area_mm2 > 0) || !std::isfinite(out.area_mm2))

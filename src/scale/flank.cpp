@@ -28,8 +28,9 @@ Eigen::Matrix2d turned(double angle) {
 }  // namespace
 
 Result<Flank> Flank::fit(const PlaneMap& map, const FlankSetup& setup) {
-  const Refusal impossible{"body", "no body of " + number_text(setup.depth_mm) + " x " + number_text(setup.width_mm) + " mm shows its midline there under the reference",
-                           "check the body's depth and width and the midline, or leave them out"};
+  const Refusal impossible{
+      "body", "no body of " + number_text(setup.depth_mm) + " x " + number_text(setup.width_mm) + " mm shows its midline there under the reference",
+      "check the body's depth and width and the midline, or leave them out"};
   if (!(setup.depth_mm > 0 && setup.width_mm > 0) || !std::isfinite(setup.depth_mm + setup.width_mm))
     return Refusal{"body", "the body's depth and width must be positive", "give both in millimetres"};
   if (!map.pose) return Refusal{"body", "the camera's place is not known from this reference", "use the printed card, or leave the body out"};
@@ -59,7 +60,8 @@ Result<Flank> Flank::fit(const PlaneMap& map, const FlankSetup& setup) {
   Eigen::Vector3d sight_normal = Eigen::Vector3d::Zero();
   if (setup.midline) {
     sight_normal = ray(setup.midline->first).cross(ray(setup.midline->second));
-    if (!(sight_normal.norm() > 1e-6)) return Refusal{"body", "the midline's two points are the same", "pick two points far apart along the lateral midline"};
+    if (!(sight_normal.norm() > 1e-6))
+      return Refusal{"body", "the midline's two points are the same", "pick two points far apart along the lateral midline"};
     flank.along_ = sight_normal.cross(flank.inward_);
     if (!(flank.along_.norm() > 1e-9 * sight_normal.norm())) return impossible;
     flank.along_.normalize();
@@ -105,8 +107,10 @@ Result<Flank> Flank::fit(const PlaneMap& map, const FlankSetup& setup) {
     if ((at_low < 0) == (miss(high) < 0)) continue;
     for (int round = 0; round < 60; ++round) {
       const double mid = (low + high) / 2, at_mid = miss(mid);
-      if ((at_mid < 0) == (at_low < 0)) low = mid, at_low = at_mid;
-      else high = mid;
+      if ((at_mid < 0) == (at_low < 0))
+        low = mid, at_low = at_mid;
+      else
+        high = mid;
     }
     if (!best || std::abs(low) < std::abs(*best)) best = low;
   }

@@ -46,13 +46,28 @@ const cv::Mat& card_face() {
   return face;
 }
 
+/// How far each place of the card's face is from a printed edge, mm: away from edges one look at a pixel is enough.
+const cv::Mat& card_calm() {
+  static const cv::Mat calm = [] {
+    const cv::Mat& face = card_face();
+    cv::Mat flat(face.size(), CV_8U, cv::Scalar(255)), low, high;
+    cv::dilate(face, high, cv::Mat());
+    cv::erode(face, low, cv::Mat());
+    flat.setTo(0, high - low > 1e-4);
+    cv::Mat distance;
+    cv::distanceTransform(flat, distance, cv::DIST_L2, 5);
+    return cv::Mat(distance / kCardRaster);
+  }();
+  return calm;
+}
+
 class Painter {
  public:
   explicit Painter(const Scene& scene)
       : scene_(scene), solid_(scene), skin_(scene), layout_(scale::card_layout()), mm_per_px_(scene.view.distance_mm / scene.view.camera.fx) {
     towards_ = scene.light.towards.normalized();
     window_ = Eigen::Vector3d(0.55, -0.15, -0.9).normalized();
-    if (scene.card) card_face();
+    if (scene.card) card_calm();
   }
 
   /// Linear light of the pixels of `box`.
@@ -154,7 +169,13 @@ class Painter {
   }
 
   bool edge_runs_here(const Eigen::Vector3d& ray, const Eigen::Vector3d& dx, const Eigen::Vector3d& dy) const {
-    if (const auto c = solid_.card_hit(ray); c && outside(*c) < 2.5 * mm_per_px_) return true;
+    if (const auto c = solid_.card_hit(ray); c && outside(*c) < 2.5 * mm_per_px_) {
+      const auto p = solid_.card_hit(ray + dx + dy);
+      if (!p) return true;
+      const double reach = 1.5 * std::hypot(p->x - c->x, p->y - c->y) + 1.5 / kCardRaster;
+      if (outside(*c) > -reach) return true;
+      return card_calm().at<float>(static_cast<int>(c->y * kCardRaster), static_cast<int>(c->x * kCardRaster)) < reach;
+    }
     const auto p = solid_.skin_hit(ray);
     if (!p)
       return static_cast<bool>(solid_.skin_hit(ray + dx) || solid_.skin_hit(ray + dy) || solid_.skin_hit(ray - dx) || solid_.skin_hit(ray - dy));

@@ -1,6 +1,6 @@
 #pragma once
-#include <catch2/catch.hpp>
 #include <algorithm>
+#include <catch2/catch.hpp>
 #include <cmath>
 #include <string>
 
