@@ -72,10 +72,7 @@ std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& de
   // Parallel planes cut the cone of sight in similar figures: area x ((d + h) / d)^2 with d square to the planes.
   budget.push_back(
       {"plane offset", 2 * area_mm2 * options.plane_offset_u_mm / plane_distance_mm(map), std::numeric_limits<double>::infinity(), false});
-  // A plane that leans by e against the line of sight at incidence i: d ln A = tan(i) e.
-  const double incidence = std::min(incidence_at(map, centroid(dense)), 80 * M_PI / 180);
-  budget.push_back(
-      {"plane tilt", area_mm2 * std::tan(incidence) * options.plane_tilt_u_deg * M_PI / 180, std::numeric_limits<double>::infinity(), false});
+  budget.push_back({"plane tilt", share * u_of_lean(map, dense, options.plane_tilt_u_deg * M_PI / 180), std::numeric_limits<double>::infinity(), false});
   budget.push_back({"lens", u_of_lens(map, dense, options, area_mm2), std::numeric_limits<double>::infinity(), true});
   if (options.body) {
     budget.push_back({"curvature", u_of_body(map, dense, *options.body, area_mm2), std::numeric_limits<double>::infinity(), true});

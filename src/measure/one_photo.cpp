@@ -76,6 +76,7 @@ PhotoResult measure_photo(const PhotoRequest& request) {
   out.map.warnings.insert(out.map.warnings.end(), lens_warnings.begin(), lens_warnings.end());
   out.margin = find_margin(out.photo.bgr, out.map, request);
   out.measurement = take(measure(out.map, out.margin, request.options), request.file);
+  for (auto& warning : photo_warnings(out.photo.bgr, out.map, out.margin)) out.measurement.warnings.push_back(std::move(warning));
   const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};
   out.bed = bed::classify(out.photo.bgr, out.margin.outline, out.map, balance);
   return out;

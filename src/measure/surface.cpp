@@ -1,6 +1,7 @@
 #include "surface.h"
 
 #include <Eigen/Dense>
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
@@ -147,6 +148,33 @@ double u_of_scale(const PlaneMap& map, const ImageOutline& outline) {
     gradient(k) = (up - down) / (2 * step);
   }
   return std::sqrt(std::max(0.0, gradient.dot(map.covariance * gradient)));
+}
+
+double u_of_lean(const PlaneMap& map, const ImageOutline& outline, double u_rad) {
+  if (!map.pose || !(u_rad > 0) || map.reference_mm.empty()) return 0;
+  const auto ideal = undistorted(outline, map.camera);
+  PlanePoint middle{};
+  for (const auto& p : map.reference_mm) {
+    middle.x += p.x / static_cast<double>(map.reference_mm.size());
+    middle.y += p.y / static_cast<double>(map.reference_mm.size());
+  }
+  const Eigen::Vector3d pivot(middle.x, middle.y, 0);
+  Eigen::Matrix3d k;
+  k << map.camera.fx, 0, map.camera.cx, 0, map.camera.fy, map.camera.cy, 0, 0, 1;
+  const auto leaning = [&](const Eigen::Vector3d& axis, double angle) -> std::optional<double> {
+    const Eigen::Matrix3d r = map.pose->rotation * Eigen::AngleAxisd(angle, axis).toRotationMatrix();
+    const Eigen::Vector3d t = map.pose->translation_mm + map.pose->rotation * pivot - r * pivot;
+    Eigen::Matrix3d h;
+    h << r.col(0), r.col(1), t;
+    const double a = area(on_plane(ideal, ToPlane((k * h).inverse())));
+    return std::isfinite(a) ? std::optional<double>(a) : std::nullopt;
+  };
+  double variance = 0;
+  for (const Eigen::Vector3d& axis : {Eigen::Vector3d(1, 0, 0), Eigen::Vector3d(0, 1, 0)}) {
+    const auto level = leaning(axis, 0);
+    if (level) variance += std::pow(contribution(*level, leaning(axis, u_rad), leaning(axis, -u_rad)), 2);
+  }
+  return std::sqrt(variance);
 }
 
 double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options, double area_mm2) {

@@ -25,6 +25,9 @@ std::optional<scale::PlaneMap> with_camera(const scale::PlaneMap& map, const sca
 
 /// Standard uncertainty of the area from the homography's covariance, mm2 (first order).
 double u_of_scale(const scale::PlaneMap& map, const ImageOutline& outline);
+/// From a reference that leans against the wound's plane about its own middle by `u_rad` about each axis: its slant where the wound is seen
+/// obliquely, and its height there by the lever of the distance between them. 0 where the pose is not known.
+double u_of_lean(const scale::PlaneMap& map, const ImageOutline& outline, double u_rad);
 /// From the lens's k1 (and, on a flank, the focal length).
 double u_of_lens(const scale::PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options, double area_mm2);
 /// From the body's sizes, midline and the card's contact, second-order terms included (GUM 5.1.2, note).

@@ -49,13 +49,14 @@ Solid::Solid(const Scene& scene) : scene_(scene) {
     const auto& layout = scale::card_layout();
     const Frame touch = frame(card.centre);
     const double turn = card.turn_deg * M_PI / 180;
-    const Eigen::Vector3d right = std::cos(turn) * touch.along + std::sin(turn) * touch.around;
+    const Eigen::Vector3d level_right = std::cos(turn) * touch.along + std::sin(turn) * touch.around;
     const Eigen::Vector3d level_down = -std::sin(turn) * touch.along + std::cos(turn) * touch.around;
-    const Eigen::Vector3d down = Eigen::AngleAxisd(card.wedge_deg * M_PI / 180, right) * level_down;
+    const Eigen::Vector3d down = Eigen::AngleAxisd(card.wedge_deg * M_PI / 180, level_right) * level_down;
+    const Eigen::Vector3d right = Eigen::AngleAxisd(card.lean_deg * M_PI / 180, down) * level_right;
     card_n_ = right.cross(down);
     card_u_ = card.print_scale * right;
     card_v_ = card.print_scale * down;
-    card_at_ = touch.at - card.offset_mm * touch.inward - layout.width_mm / 2 * card_u_ - layout.height_mm / 2 * card_v_;
+    card_at_ = touch.at - card.offset_mm * touch.inward - layout.width_mm / 2 * card_u_ - layout.height_mm / 2 * card_v_ - card.slide_mm * down;
   }
 }
 

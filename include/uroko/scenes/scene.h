@@ -62,6 +62,8 @@ struct CardPlacement {
   double turn_deg = 0;
   double offset_mm = 0;    ///< raised towards the camera along the skin's normal
   double wedge_deg = 0;    ///< leaning about its long side
+  double lean_deg = 0;     ///< and about its short side
+  double slide_mm = 0;     ///< touching the skin that far below its middle, on the card: the card is moved up by it within its plane
   double print_scale = 1;  ///< printed size / nominal size
 };
 
