@@ -1,9 +1,11 @@
 #include <algorithm>
+#include <boost/math/special_functions/erf.hpp>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "uroko/base/text.h"
 #include "uroko/measure/measure.h"
+#include "uroko/scale/card.h"
 
 namespace uroko::measure {
 
@@ -38,10 +40,30 @@ std::optional<double> blur_sigma_px(const cv::Mat& bgr, const scale::PlaneMap& m
   if (box.area() == 0) return std::nullopt;
   cv::Mat grey;
   cv::cvtColor(bgr(box), grey, cv::COLOR_BGR2GRAY);
-  // The board's left edge of black squares against the white border, and its long row edges: sample across every 2 mm of the card.
-  std::vector<double> widths;
-  for (double y = 6; y < 43; y += 1.0)
-    for (const double x : {4.0, 14.0, 24.0, 34.0, 44.0, 54.0, 64.0, 74.0, 84.0, 94.0}) {
+  const auto middle_of = [](std::vector<double>& v) {
+    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+    return v[v.size() / 2];
+  };
+  // Full contrast: the middles of the black squares against the white border around them.
+  std::vector<double> dark, light, widths, steps;
+  const auto& board = scale::card_layout().board;
+  for (int i = 0; i < board.columns; ++i)
+    for (int j = 0; j < board.rows; ++j)
+      if (!board.holds_marker(i, j)) {
+        const auto p = map.to_image({board.x + board.square_mm * (i + 0.5), board.y + board.square_mm * (j + 0.5)});
+        dark.push_back(at(grey, box.tl(), p.x, p.y));
+      }
+  const double right = board.x + board.square_mm * board.columns, bottom = board.y + board.square_mm * board.rows;
+  for (double x = board.x; x < right; x += 4) {
+    const auto p = map.to_image({x, board.y / 2});
+    light.push_back(at(grey, box.tl(), p.x, p.y));
+  }
+  const double full = middle_of(light) - middle_of(dark);
+  if (full < 60) return std::nullopt;
+  double reach_px = 0;
+  for (double y = board.y + 2; y < bottom - 1; y += 1)
+    for (int i = 0; i <= board.columns; ++i) {
+      const double x = board.x + board.square_mm * i;
       const auto middle = map.to_image({x, y}), a = map.to_image({x - 1, y}), b = map.to_image({x + 1, y});
       const double reach = distance(a, b) / 2;
       if (reach < 4) return std::nullopt;
@@ -50,7 +72,9 @@ std::optional<double> blur_sigma_px(const cv::Mat& bgr, const scale::PlaneMap& m
       for (double d = -reach; d <= reach; d += 0.25) profile.push_back(at(grey, box.tl(), middle.x + d * dx, middle.y + d * dy));
       if (*std::min_element(profile.begin(), profile.end()) < 0) continue;
       const double first = profile.front(), last = profile.back();
-      if (std::abs(last - first) < 60) continue;
+      if (std::abs(last - first) < 0.3 * full) continue;
+      steps.push_back(std::min(1.0, std::abs(last - first) / full));
+      reach_px = reach;
       double from = -1, to = -1;
       for (std::size_t i = 0; i < profile.size(); ++i) {
         const double share = (profile[i] - first) / (last - first);
@@ -59,9 +83,12 @@ std::optional<double> blur_sigma_px(const cv::Mat& bgr, const scale::PlaneMap& m
       }
       if (from >= 0 && to > from) widths.push_back((to - from - 1) * 0.25);
     }
+  if (steps.size() < 20) return std::nullopt;
+  // Where the blur reaches past a millimetre the step is not whole there: erf(d / (sigma sqrt 2)) of it is.
+  const double share = middle_of(steps);
+  if (share < 0.93) return reach_px / (std::sqrt(2.0) * boost::math::erf_inv(share));
   if (widths.size() < 20) return std::nullopt;
-  std::nth_element(widths.begin(), widths.begin() + static_cast<std::ptrdiff_t>(widths.size() / 2), widths.end());
-  return widths[widths.size() / 2] / 1.683;
+  return middle_of(widths) / 1.683;
 }
 
 }  // namespace
