@@ -34,6 +34,14 @@ std::string rate_words(const Estimate& e) {
   return fixed_text(e.value, 1) + " % a day (" + fixed_text(e.low95, 1) + " to " + fixed_text(e.high95, 1) + ")";
 }
 
+/// "closing 2.3 % a day (1.8 to 2.8)", or both ends when the sign is not told.
+std::string trend_words(const Estimate& e) {
+  if (e.low95 < 0 && e.high95 > 0) return "between " + fixed_text(-e.low95, 1) + " % a day enlarging and " + fixed_text(e.high95, 1) + " % a day closing";
+  const double sign = e.value < 0 ? -1 : 1;
+  const double a = sign * e.low95, b = sign * e.high95;
+  return std::string(sign < 0 ? "enlarging " : "closing ") + fixed_text(sign * e.value, 1) + " % a day (" + fixed_text(std::min(a, b), 1) + " to " + fixed_text(std::max(a, b), 1) + ")";
+}
+
 bool is_treatment(const CareEvent& event) {
   static const std::vector<std::string> kinds{"cleaning", "debridement", "topical", "injection", "sealing", "water change", "salt"};
   return std::find(kinds.begin(), kinds.end(), lower_ascii(trim(event.kind))) != kinds.end();
@@ -179,6 +187,13 @@ void explain(Working& work) {
   } else if (course.baseline == course.last) {
     reasons.push_back(course.looks.size() == 1 ? "one measure so far; a change needs a second" : "one measure since the baseline of " + first.date.iso_date() + "; a change needs a second");
   }
+  if (course.verdict == Verdict::too_soon && course.change_percent && !work.open_debridement && course.last == static_cast<int>(course.looks.size()) - 1) {
+    const bool apart = course.change_percent->low95 > 0 || course.change_percent->high95 < 0;
+    reasons.push_back(course.span_days < 0.5 ? "the measures are less than half a day apart"
+                      : !apart               ? "a change by a quarter could still be hidden in the noise"
+                      : work.points.size() == 2 ? "with two measures a bad one cannot be told from a change of this size; a third will tell"
+                                                : "the last measure differs from the baseline, but the trend through all of them is not sure yet");
+  }
   if (course.advance_mm_per_day && course.verdict != Verdict::closed)
     reasons.push_back("the margin advanced " + fixed_text(course.advance_mm_per_day->value, 2) + " mm a day (" + fixed_text(course.advance_mm_per_day->low95, 2) + " to " +
                       fixed_text(course.advance_mm_per_day->high95, 2) + ")");
@@ -188,7 +203,7 @@ void explain(Working& work) {
     reasons.push_back(course.verdict == Verdict::no_detectable_change ? "since " + date + " no change is told any more; before it the area went " + std::string(before > 0 ? "down" : "up") + " by " + fixed_text(std::abs(before), 1) + " % a day"
                                                                       : "the rate changed about " + date + ": " + (before >= 0 ? "closing " : "enlarging ") + fixed_text(std::abs(before), 1) + " % a day before, " + (after >= 0 ? "closing " : "enlarging ") + fixed_text(std::abs(after), 1) + " % a day since");
   } else if (course.change_percent && course.trend_percent_per_day && work.points.size() > 2) {
-    reasons.push_back("the trend through " + std::to_string(work.points.size()) + " measures is " + rate_words(*course.trend_percent_per_day) + (course.trend_percent_per_day->value >= 0 ? " closing" : ", enlarging where negative"));
+    reasons.push_back("the trend through " + std::to_string(work.points.size()) + " measures: " + trend_words(*course.trend_percent_per_day));
   }
   const int looks_since = course.last - course.baseline;
   if (course.change_last_percent && looks_since > 1) reasons.push_back("since the visit before: " + change_words(*course.change_last_percent));

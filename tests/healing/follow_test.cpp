@@ -192,6 +192,7 @@ TEST_CASE("two looks with a small decrease are too soon to tell, as one of them 
   series.looks = {look("2026-03-02", 300, 4), look("2026-03-09", 264, 4)};
   const auto course = follow(series);
   CHECK(course.verdict == Verdict::too_soon);
+  CHECK(says(course, "a third will tell"));
 }
 
 TEST_CASE("fallen water is said to slow healing, the bed's shift is told, and the rate around a treatment carries its interval") {
