@@ -81,6 +81,29 @@ double share_on_frame(const Ring<ImagePoint>& ring, const cv::Mat& bgr) {
   return static_cast<double>(on) / static_cast<double>(std::max<std::size_t>(1, ring.size()));
 }
 
+/// Common shift of a found margin, in the wound's radii.
+constexpr double kStraying = 0.03;
+/// Contrast from which on there is hardly another line to follow.
+constexpr double kPlainContrast = 6;
+
+struct Coarse {
+  ImageOutline outline;
+  double scale = 1;  ///< of the crop it was found on
+};
+Coarse coarse_outline(const cv::Mat& bgr, const ImageOutline& loop, const FinderOptions& options) {
+  const Crop crop = make_crop(bgr, box_of(loop, 0.15), options.crop_side_px);
+  cv::Mat found = coarse_in_loop(lab_of(crop.bgr), filled(crop.in_crop(loop), crop.bgr.size()));
+  if (!found.empty()) found = largest_part(found, options.keep_holes);
+  if (found.empty() || cv::countNonZero(found) < 8) return {};
+  cv::Mat level;
+  found.convertTo(level, CV_32F, 1.0 / 255);
+  cv::GaussianBlur(level, level, {}, 0.8);
+  auto outline = crop.in_photo(outline_at(level, 0.5f, 6));
+  if (outline.empty()) return {};
+  outline.parts.resize(1);
+  return {outline, crop.scale()};
+}
+
 }  // namespace
 
 Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, From from) {
@@ -140,7 +163,11 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
     margin.doubt_px.assign(margin.outline.parts.front().outer.size(), typical);
   margin.correlation_px = 20 / s;
   // Where within its transition the edge is, is a convention: a third of the transition's sigma, and never less than the grid's own third of a pixel.
-  margin.common_px = std::hypot(0.3, 0.35 * median(soft) / s);
+  // A found margin also follows the wrong line here and there, in proportion to the wound's size (calibrated on open photos,
+  // assets/guide/margins.md).
+  const double straying =
+      from == From::given ? 0 : kStraying * radius_of(outline) * std::min(1.0, std::pow(kPlainContrast / std::max(1e-6, median(contrast)), 2));
+  margin.common_px = std::hypot(0.3, 0.35 * median(soft) / s, straying);
   if (median(contrast) < 1.5)
     margin.warnings.push_back({"weak-edge", "the edge of the wound is weak in this photo; check the margin and correct it where it strays"});
   if (share_on_frame(margin.outline.parts.front().outer, bgr) > 0.02)
@@ -177,21 +204,11 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
     return Refusal{"loop-large", "the loop takes in nearly the whole photo and leaves no skin outside to compare with",
                    "draw the loop closer round the wound"};
   loop = inside;
-  const Crop crop = make_crop(bgr, box_of(loop, 0.15), options.crop_side_px);
-  const cv::Mat mask = filled(crop.in_crop(loop), crop.bgr.size());
-  const cv::Mat lab = lab_of(crop.bgr);
-  cv::Mat found = coarse_in_loop(lab, mask);
-  if (!found.empty()) found = largest_part(found, options.keep_holes);
-  if (found.empty() || cv::countNonZero(found) < 8)
-    return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
-  cv::Mat level;
-  found.convertTo(level, CV_32F, 1.0 / 255);
-  cv::GaussianBlur(level, level, {}, 0.8);
-  auto outline = crop.in_photo(outline_at(level, 0.5f, 6));
+  const auto coarse = coarse_outline(bgr, loop, options);
+  const auto& outline = coarse.outline;
   if (outline.empty())
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
-  outline.parts.resize(1);
-  const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / crop.scale()});
+  const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
   auto margin = settled(bgr, outline, reach, From::loop);
   if (area(margin.outline) < 0.2 * area(loop))
     margin.warnings.push_back({"loose-loop", "the margin found is much smaller than the loop; draw the loop closer if it missed parts of the wound"});

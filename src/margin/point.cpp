@@ -19,6 +19,9 @@ ImageOutline circle_around(const ImagePoint& centre, double radius) {
 
 namespace {
 
+/// Share of the clearest edge's score at which a smaller circle is believed.
+constexpr double kNear = 0.7;
+
 struct Trial {
   ImageOutline outline;
   double score = -1;
@@ -46,10 +49,10 @@ Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, con
   if (!std::isfinite(inside.x) || !std::isfinite(inside.y) || inside.x < -0.5 || inside.y < -0.5 || inside.x > bgr.cols - 0.5 ||
       inside.y > bgr.rows - 0.5)
     return Refusal{"point-outside", "the point lies outside the photo", "point into the wound"};
-  Trial best;
+  std::vector<Trial> trials;
   const double side = std::min(bgr.cols, bgr.rows);
   const double first = std::max(7.0, 0.012 * side);
-  for (double radius = first; radius < 0.6 * side; radius *= 1.3) {
+  for (double radius = first; radius < 0.45 * side; radius *= 1.35) {
     const auto loop = circle_around(inside, radius);
     const Crop crop = make_crop(bgr, box_of(loop, 0.2), 112, 2);
     const auto local = crop.in_crop(loop);
@@ -67,7 +70,17 @@ Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, con
     const auto centre = crop.in_crop(inside);
     if (!contains(outline, centre)) continue;
     const double score = edge_score(lab, outline.parts.front().outer, centre, radius * crop.scale());
-    if (score > best.score) best = {crop.in_photo(outline), score};
+    trials.push_back({crop.in_photo(outline), score});
+  }
+  // The clearest edge of all is often the limb's or the body's against its background: the first circle whose edge comes near it is taken,
+  // and of its neighbours the clearest.
+  double clearest = 0;
+  for (const auto& trial : trials) clearest = std::max(clearest, trial.score);
+  Trial best;
+  for (std::size_t i = 0; i < trials.size() && best.outline.empty(); ++i) {
+    if (trials[i].score < kNear * clearest) continue;
+    while (i + 1 < trials.size() && trials[i + 1].score > trials[i].score && area(trials[i + 1].outline) < 1.5 * area(trials[i].outline)) ++i;
+    best = trials[i];
   }
   if (best.outline.empty())
     return Refusal{"nothing-found", "no edge was found around the point", "point into the middle of the wound, or draw a loop around it"};
