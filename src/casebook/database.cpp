@@ -7,6 +7,7 @@
 #include <sys/vfs.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
@@ -34,6 +35,29 @@ std::string uri(const fs::path& file, const std::string& query) {
     }
   }
   return out + "?" + query;
+}
+
+std::atomic<bool> folder_sync_failed{false};
+
+/// SQLite fsyncs the folder after making or removing its journal but does not look at the answer. This takes the place of its opening of that folder:
+/// it fsyncs the folder itself, remembers a failure for commit(), and says "cannot open", upon which SQLite goes on without doing it again.
+int sync_folder_of(const char* file, int* fd) {
+  *fd = -1;
+  std::string folder = file;
+  const auto slash = folder.find_last_of('/');
+  folder = slash == std::string::npos ? "." : slash == 0 ? "/" : folder.substr(0, slash);
+  const int dir = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (dir < 0 || ::fsync(dir) != 0) folder_sync_failed = true;
+  if (dir >= 0) ::close(dir);
+  return SQLITE_CANTOPEN;
+}
+
+void watch_folder_syncs() {
+  static const bool done = [] {
+    auto* vfs = api::sqlite3_vfs_find("unix");
+    return vfs && vfs->xSetSystemCall && vfs->xSetSystemCall(vfs, "openDirectory", reinterpret_cast<api::sqlite3_syscall_ptr>(&sync_folder_of)) == SQLITE_OK;
+  }();
+  if (!done) throw std::logic_error("SQLite's folder syncs cannot be watched");
 }
 
 /// The program that holds a lock on the file, from /proc/locks; "" when it cannot be told.
@@ -119,6 +143,7 @@ struct Bound {
 }  // namespace
 
 Database::Database(const fs::path& file, Mode mode) : inside_(std::make_unique<Inside>()), file_(file) {
+  watch_folder_syncs();
   std::string name;
   switch (mode) {
     case Mode::create: name = uri(file, "mode=rwc"); break;
@@ -237,6 +262,7 @@ void Database::begin() {
 void Database::commit() {
   try {
     script("COMMIT");
+    if (folder_sync_failed.exchange(false)) refuse(file_, SQLITE_IOERR, "fsync of the folder failed");
   } catch (const Error& e) {
     // A busy commit may be tried again; after any other failure the pages in memory cannot be trusted.
     if (e.code() != "locked") inside_->failed = true;
@@ -307,6 +333,7 @@ void copy_pages(const fs::path& from_file, api::sqlite3* from, const fs::path& t
     }
   }
   const int finished = api::sqlite3_backup_finish(backup);
+  if (code == SQLITE_DONE && folder_sync_failed.exchange(false)) refuse(to_file, SQLITE_IOERR, "fsync of the folder failed");
   if (code != SQLITE_DONE) refuse((code & 0xff) == SQLITE_BUSY || (code & 0xff) == SQLITE_CORRUPT ? from_file : to_file, code, api::sqlite3_errstr(code));
   check_code(to_file, to, finished);
 }

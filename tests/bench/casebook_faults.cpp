@@ -1,0 +1,347 @@
+// ctest: --short
+// The case book under faults: killed at every write, I/O errors, full disk, damaged and cut files.
+//   bench_casebook_faults            the full form, counts as a Markdown table (assets/guide/casebook.md)
+//   bench_casebook_faults --short    a sample of the same, for CTest
+//   bench_casebook_faults --only "import photos"    one operation, or "damage"
+//   bench_casebook_faults --do OPERATION FOLDER    one operation; exit code 42 means "saved"
+#include <fcntl.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <csignal>
+#include <cstdio>
+#include <cstring>
+#include <fstream>
+#include <functional>
+#include <map>
+
+#include "../casebook/stored.h"
+#include "../support/temp_folder.h"
+#include "uroko/base/file.h"
+#include "uroko/base/random.h"
+#include "uroko/casebook/keeping.h"
+
+using namespace uroko;
+using namespace uroko::casebook;
+using uroko::testing::TempFolder;
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr int kSaved = 42;
+const DateTime kDay = DateTime::parse("2026-03-02").value();
+
+void write_photo(const fs::path& file, int shade) {
+  cv::Mat picture(48, 64, CV_8UC3, cv::Scalar(shade, 90, 160));
+  write_file_whole(file, photo::encode_jpeg(picture, 90));
+}
+
+/// What every operation starts from: a book with one photo and measure, photos to add, a backup and a bundle of it.
+void make_template(const fs::path& folder, bool old_step) {
+  fs::create_directories(folder);
+  for (int k = 0; k < 3; ++k) write_photo(folder / ("p" + std::to_string(k) + ".jpg"), 20 + 70 * k);
+  if (old_step) {
+    uroko::casebook::testing::stored_book(folder / "koi.uroko", 2);
+    return;
+  }
+  auto book = Book::create(folder / "koi.uroko");
+  NewPhotos photos;
+  photos.files = {folder / "p0.jpg"};
+  photos.fish = "A", photos.wound = "left", photos.date = kDay;
+  const auto added = book.add_photos(photos);
+  MeasureRow measure;
+  measure.photo = added[0].photo, measure.area_mm2 = 456.5, measure.u_mm2 = 4, measure.low95 = 448, measure.high95 = 464, measure.made = kDay;
+  measure.margin_wkt = "POLYGON((1 1,20 1,20 20,1 1))";
+  book.add(measure);
+  write_bundle(book, folder / "given.bundle");
+  auto other = Book::create(folder / "other.uroko");
+  photos.files = {folder / "p2.jpg"};
+  photos.fish = "B";
+  other.add_photos(photos);
+  write_bundle(other, folder / "other.bundle");
+}
+
+const std::vector<std::string> kOperations = {"new", "import photos", "measure", "edit", "undo", "migrate", "backup", "restore", "import bundle"};
+
+void operate(const std::string& name, const fs::path& folder) {
+  const auto path = folder / "koi.uroko";
+  if (name == "new") Book::create(folder / "new.uroko");
+  if (name == "restore") restore_bundle(folder / "given.bundle", folder / "new.uroko");
+  if (name == "new" || name == "restore") return;
+  auto book = Book::open(path);
+  if (book.read_only()) throw Error(Fault::book, "read-only", path, "is read-only", "");
+  if (name == "import photos") {
+    NewPhotos photos;
+    photos.files = {folder / "p1.jpg", folder / "p2.jpg"};
+    photos.fish = "A", photos.wound = "left", photos.date = DateTime::parse("2026-03-09").value();
+    for (const auto& one : book.add_photos(photos))
+      if (one.error) throw *one.error;
+  }
+  if (name == "measure") {
+    MeasureRow measure;
+    measure.photo = 1, measure.area_mm2 = 400, measure.u_mm2 = 3, measure.low95 = 394, measure.high95 = 406, measure.made = kDay;
+    measure.margin_wkt = "POLYGON((1 1,20 1,20 20,1 1))";
+    book.add(measure);
+  }
+  if (name == "edit") {
+    auto fish = book.fish().at(0);
+    fish.note = std::string(20000, 'n');
+    book.update(fish);
+  }
+  if (name == "undo") book.undo();
+  if (name == "backup") write_bundle(book, folder / "new.bundle");
+  if (name == "import bundle") import_bundle(book, folder / "other.bundle");
+}
+
+/// Everything that must be exactly before or exactly after, as text; "" when there is none; "BROKEN ..." when it is not whole.
+std::string digest_of_book(const fs::path& path) {
+  if (!fs::exists(path)) return "none";
+  try {
+    const auto book = Book::open(path);
+    std::string out = to_csv(book) + "step " + std::to_string(book.database().version()) + "\n";
+    for (const auto& row : book.database().rows("SELECT COUNT(*), COALESCE(MAX(id), 0) FROM measure", "ii")) out += std::to_string(std::get<long long>(row[0])) + " measures\n";
+    for (const auto& step : book.history()) out += step.label + (step.state == HistoryStep::State::done ? " done\n" : " not done\n");
+    for (const auto& item : book.trash_list()) out += "trash " + item.text + "\n";
+    const auto report = check(path);
+    for (const auto& problem : report.problems) out += "BROKEN " + problem.text + "\n";
+    return out;
+  } catch (const std::exception& e) {
+    return std::string("BROKEN ") + e.what();
+  }
+}
+
+std::string digest(const std::string& operation, const fs::path& folder) {
+  if (operation == "new" || operation == "restore") return digest_of_book(folder / "new.uroko");
+  if (operation == "backup") {
+    if (!fs::exists(folder / "new.bundle")) return "none";
+    try {
+      restore_bundle(folder / "new.bundle", folder / "from-bundle.uroko");
+    } catch (const std::exception& e) {
+      return std::string("BROKEN ") + e.what();
+    }
+    return digest_of_book(folder / "from-bundle.uroko");
+  }
+  return digest_of_book(folder / "koi.uroko");
+}
+
+int run(const std::vector<std::string>& command) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    const int null = ::open("/dev/null", O_RDWR);
+    for (const int fd : {0, 1, 2}) ::dup2(null, fd);
+    std::vector<char*> argv;
+    for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
+    argv.push_back(nullptr);
+    ::execvp(argv[0], argv.data());
+    ::_exit(127);
+  }
+  int status = 0;
+  ::waitpid(child, &status, 0);
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+}
+
+struct Counts {
+  int runs = 0, before = 0, after = 0, saved = 0, wrong = 0;
+};
+
+/// The calls that change a disk, one by one: strace counts each call's occurrences for itself.
+const std::vector<std::string> kCalls = {"fsync", "fdatasync", "pwrite64", "write", "rename", "renameat", "renameat2", "unlink", "unlinkat", "rmdir", "mkdir", "ftruncate", "fchmod", "chmod"};
+
+Counts kill_everywhere(const std::string& operation, const fs::path& base, int stride, std::vector<std::string>& trouble) {
+  Counts counts;
+  const auto copy = [&](const fs::path& to) { fs::copy(base, to, fs::copy_options::recursive); };
+  const std::string self = fs::read_symlink("/proc/self/exe");
+  std::string before, after;
+  {
+    TempFolder temp;
+    copy(temp / "t");
+    before = digest(operation, temp / "t");
+  }
+  // Looking at an old book brings it up, so that both digests are the new book's: nothing of the old one may be missing there.
+  std::map<std::string, int> calls;
+  {
+    TempFolder temp;
+    copy(temp / "t");
+    for (const auto& call : kCalls) {
+      TempFolder again;
+      copy(again / "t");
+      if (run({"strace", "-f", "-qq", "-o", (again / "log").string(), "-e", "trace=" + call, self, "--do", operation, (again / "t").string()}) != kSaved) {
+        trouble.push_back(operation + ": does not even work under strace");
+        return counts;
+      }
+      std::ifstream log(again / "log");
+      std::string line;
+      while (std::getline(log, line)) ++calls[call];
+    }
+    if (run({self, "--do", operation, (temp / "t").string()}) != kSaved) trouble.push_back(operation + ": does not work");
+    after = digest(operation, temp / "t");
+  }
+  // The stored old book comes without its two photos, which check says both times.
+  if (after.find("BROKEN") != std::string::npos && operation != "migrate") trouble.push_back(operation + ": " + after);
+  for (const auto& call : kCalls)
+    for (const std::string fault : {"signal=KILL", "error=EIO", "error=ENOSPC"})
+      for (int n = 1; n <= calls[call]; n += stride) {
+        TempFolder temp;
+        copy(temp / "t");
+        const int code = run({"strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e", "inject=" + call + ":" + fault + ":when=" + std::to_string(n), self, "--do", operation,
+                              (temp / "t").string()});
+        ++counts.runs;
+        const bool saved = code == kSaved;
+        counts.saved += saved;
+        const auto found = digest(operation, temp / "t");
+        const auto where = operation + ", " + call + " " + fault + " at " + std::to_string(n) + ": ";
+        const bool is_after = found == after, is_before = found == before;
+        counts.after += is_after;
+        counts.before += !is_after && is_before;
+        if (!is_after && !is_before) {
+          ++counts.wrong;
+          trouble.push_back(where + "neither before nor after: " + found.substr(0, 200));
+        }
+        if (saved && !is_after) {
+          ++counts.wrong;
+          trouble.push_back(where + "said saved and was not");
+        }
+        if (saved && (call == "fsync" || call == "fdatasync")) {
+          ++counts.wrong;
+          trouble.push_back(where + "said saved after a failed fsync");
+        }
+        if (code != kSaved && code != 4 && code != 3 && code != 128 + SIGKILL) {
+          ++counts.wrong;
+          trouble.push_back(where + "ended with code " + std::to_string(code));
+        }
+      }
+  return counts;
+}
+
+std::string bytes_of_folder(const fs::path& folder) {
+  std::map<std::string, std::string> files;
+  for (const auto& entry : fs::recursive_directory_iterator(folder))
+    if (entry.is_regular_file()) files[entry.path().string()] = read_file(entry.path());
+  std::string out;
+  for (const auto& [name, bytes] : files) out += name + sha256_hex(bytes);
+  return out;
+}
+
+/// In a child, so that a crash is counted and not fatal: 0 refused, 1 read the same, 2 read with other values, 3 changed on disk, 4 another error; signals as 128 + n.
+int open_damaged(const fs::path& path, Access access, const std::string& good) {
+  std::fflush(stdout);
+  const pid_t child = ::fork();
+  if (child == 0) {
+    ::alarm(60);
+    const auto bytes = bytes_of_folder(path);
+    int code = 4;
+    try {
+      const auto book = Book::open(path, access);
+      std::string text = to_csv(book);
+      for (const auto& step : book.history()) text += step.label;
+      code = text == good ? 1 : 2;
+    } catch (const Error& e) {
+      code = e.fault() == Fault::book ? 0 : 4;
+    } catch (const std::exception&) {
+    }
+    if (bytes_of_folder(path) != bytes) code = 3;
+    ::_exit(code);
+  }
+  int status = 0;
+  ::waitpid(child, &status, 0);
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+}
+
+struct Damage {
+  int runs = 0, refused = 0, same = 0, other = 0, wrong = 0;
+  void count(int code, const std::string& where, std::vector<std::string>& trouble) {
+    ++runs;
+    if (code == 0) ++refused;
+    else if (code == 1) ++same;
+    else if (code == 2) ++other;
+    else {
+      ++wrong;
+      trouble.push_back(where + ": code " + std::to_string(code));
+    }
+  }
+};
+
+void print(const char* name, const Damage& d) { std::printf("| %s | %d | %d | %d | %d | %d |\n", name, d.runs, d.refused, d.same, d.other, d.wrong); }
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc == 4 && std::strcmp(argv[1], "--do") == 0) {
+    try {
+      operate(argv[2], argv[3]);
+      return kSaved;
+    } catch (const Error& e) {
+      return e.exit_code();
+    } catch (const std::exception&) {
+      return 5;
+    }
+  }
+  const bool brief = argc > 1 && std::strcmp(argv[1], "--short") == 0;
+  const std::string only = argc == 3 && std::strcmp(argv[1], "--only") == 0 ? argv[2] : "";
+  std::vector<std::string> trouble;
+
+  if (only == "damage") {
+  } else if (run({"strace", "-qq", "-o", "/dev/null", "true"}) != 0) {
+    std::printf("strace cannot trace here: the kill and I/O-error part is skipped\n");
+  } else {
+    std::printf("| operation | runs | reopened as before | reopened as after | said saved | wrong |\n| --- | --- | --- | --- | --- | --- |\n");
+    Counts all;
+    for (const auto& operation : kOperations) {
+      if ((brief && operation != "edit" && operation != "import photos") || (!only.empty() && operation != only)) continue;
+      TempFolder temp;
+      make_template(temp / "base", operation == "migrate");
+      const auto c = kill_everywhere(operation, temp / "base", brief ? 7 : 1, trouble);
+      std::printf("| %s | %d | %d | %d | %d | %d |\n", operation.c_str(), c.runs, c.before, c.after, c.saved, c.wrong);
+      std::fflush(stdout);
+      all.runs += c.runs, all.before += c.before, all.after += c.after, all.saved += c.saved, all.wrong += c.wrong;
+    }
+    std::printf("| all | %d | %d | %d | %d | %d |\n\n", all.runs, all.before, all.after, all.saved, all.wrong);
+  }
+
+  const auto end = [&] {
+    for (const auto& line : trouble) std::fprintf(stderr, "%s\n", line.c_str());
+    return trouble.empty() ? 0 : 1;
+  };
+  if (!only.empty() && only != "damage") return end();
+  TempFolder temp;
+  make_template(temp / "base", false);
+  const auto path = temp / "base" / "koi.uroko";
+  const auto file = path / "book.sqlite";
+  const auto bytes = read_file(file);
+  std::string good;
+  {
+    const auto book = Book::open(path, Access::read);
+    good = to_csv(book);
+    for (const auto& step : book.history()) good += step.label;
+  }
+  const auto put = [&](const std::string& text) {
+    std::ofstream out(file, std::ios::binary | std::ios::trunc);
+    out << text;
+  };
+  std::printf("| damage | openings | refused, code 4 | read the same | read other values | wrong (crash, hang, changed on disk) |\n| --- | --- | --- | --- | --- | --- |\n");
+  Damage read, write, rescue, cut;
+  const int seeds = brief ? 25 : 1000;
+  for (int seed = 1; seed <= seeds; ++seed) {
+    Random random(static_cast<std::uint64_t>(seed));
+    auto damaged = bytes;
+    const int count = 1 << random.index(8);
+    for (int k = 0; k < count; ++k) damaged[static_cast<std::size_t>(random.index(static_cast<int>(damaged.size())))] = static_cast<char>(random.index(256));
+    put(damaged);
+    const auto where = "seed " + std::to_string(seed);
+    read.count(open_damaged(path, Access::read, good), where + " read", trouble);
+    write.count(open_damaged(path, Access::write, good), where + " write", trouble);
+    rescue.count(open_damaged(path, Access::rescue, good), where + " rescue", trouble);
+  }
+  const int cuts = brief ? 10 : 200;
+  for (int k = 0; k < cuts; ++k) {
+    put(bytes.substr(0, bytes.size() * static_cast<std::size_t>(k) / static_cast<std::size_t>(cuts)));
+    cut.count(open_damaged(path, Access::write, good), "cut " + std::to_string(k), trouble);
+  }
+  print("1 to 128 random bytes, reading", read);
+  print("the same, opened for writing", write);
+  print("the same, rescue", rescue);
+  print("cut short, opened for writing", cut);
+
+  return end();
+}
