@@ -72,7 +72,7 @@ Header heic_header(const Source& source) {
   out.height = heif_image_handle_get_height(opened.handle.get());
   out.end = source.bytes.size();
   // A JPEG-like lossy picture in 4:2:0 planes before it becomes RGB, and tiles.
-  out.decoder_bytes = 2 * out.width * out.height;
+  out.decoder_bytes = bytes_for(out.width, out.height, 2);
   const auto kind = heif_image_handle_get_color_profile_type(opened.handle.get());
   if (kind == heif_color_profile_type_prof || kind == heif_color_profile_type_rICC) {
     out.icc.resize(heif_image_handle_get_raw_color_profile_size(opened.handle.get()));

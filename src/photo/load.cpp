@@ -33,7 +33,7 @@ Header header_of(const Source& source, const LoadLimits& limits) {
   }
   if (header.width <= 0 || header.height <= 0) source.damaged("it says that it is " + std::to_string(header.width) + " x " + std::to_string(header.height) + " pixels");
   const double pixels = double(header.width) * double(header.height);
-  if (pixels > limits.max_megapixels * 1e6 || std::max(header.width, header.height) > limits.max_side_px || header.decoder_bytes + 3 * header.width * header.height > kMostBytes)
+  if (pixels > limits.max_megapixels * 1e6 || std::max(header.width, header.height) > limits.max_side_px || header.decoder_bytes + bytes_for(header.width, header.height, 3) > kMostBytes)
     source.refuse("too-large", "is " + std::to_string(header.width) + " x " + std::to_string(header.height) + " pixels, more than uroko takes",
                   "save a copy of at most " + number_text(limits.max_megapixels) + " megapixels and " + std::to_string(limits.max_side_px) + " pixels a side");
   if (header.end == 0) source.truncated();

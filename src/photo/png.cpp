@@ -62,7 +62,7 @@ Header png_header(const Source& source) {
   out.height = be32(bytes, 20);
   const int depth = static_cast<unsigned char>(bytes[24]), colour = static_cast<unsigned char>(bytes[25]);
   if (out.width > 0x7fffffff || out.height > 0x7fffffff) source.damaged("its size cannot be");
-  if ((colour & 4) != 0) out.decoder_bytes = 4 * out.width * out.height;
+  if ((colour & 4) != 0) out.decoder_bytes = bytes_for(out.width, out.height, 4);
   std::size_t at = 8, coded = 0;
   bool ended = false;
   while (!ended) {
@@ -71,7 +71,7 @@ Header png_header(const Source& source) {
     const auto kind = bytes.substr(at + 4, 4);
     if (length > 0x7fffffff || length > bytes.size() - at - 12) break;
     if (kind == "IDAT") coded += length;
-    if (kind == "tRNS") out.decoder_bytes = 4 * out.width * out.height;
+    if (kind == "tRNS") out.decoder_bytes = bytes_for(out.width, out.height, 4);
     if (kind == "eXIf") out.exif = bytes.substr(at + 8, length);
     at += 12 + length;
     ended = kind == "IEND";

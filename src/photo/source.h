@@ -43,6 +43,13 @@ struct Pixels {
   cv::Mat mat;
 };
 
+/// width x height x `each`, held at a value that no limit allows where a header's sizes would overflow.
+inline std::int64_t bytes_for(std::int64_t width, std::int64_t height, int each) {
+  constexpr std::int64_t most_side = 1 << 24;
+  if (width > most_side || height > most_side) return std::int64_t{1} << 60;
+  return width * height * each;
+}
+
 Format format_of(const Source& source);
 
 Header jpeg_header(const Source& source);

@@ -97,7 +97,7 @@ Header tiff_header(const Source& source) {
   if (TIFFGetField(tiff.get(), TIFFTAG_ICCPROFILE, &length, &profile) != 0) out.icc.assign(static_cast<char*>(profile), length);
   out.exif = source.bytes;
   out.end = source.bytes.size();
-  out.decoder_bytes = 4 * out.width * out.height;
+  out.decoder_bytes = bytes_for(out.width, out.height, 4);
   return out;
 }
 
