@@ -261,7 +261,7 @@ Sum run_stratum(std::size_t index, int trials) {
 
 int main(int argc, char** argv) {
   const bool in_short = argc > 1 && std::string(argv[1]) == "--short";
-  const int trials = in_short ? 12 : argc > 1 ? std::atoi(argv[1]) : 1000;
+  const int trials = in_short ? 8 : argc > 1 ? std::atoi(argv[1]) : 1000;
   const std::string only = argc > 2 ? argv[2] : "";
   if (trials < 1) {
     fmt::print(stderr, "usage: bench_accuracy [--short | N [STRATUM]]\n");
