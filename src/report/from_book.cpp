@@ -7,6 +7,7 @@
 
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/dose.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/photo/photo.h"
 
@@ -167,6 +168,39 @@ void add_care(SheetData& data, const Book& book, casebook::Id fish, casebook::Id
   }
 }
 
+// As the vet wrote it, and what it comes to with the last weighed weight; a refusal of the arithmetic is printed in its place.
+void add_doses(SheetData& data, const Book& book, casebook::Id fish, casebook::Id wound) {
+  for (const auto& p : book.prescriptions(fish)) {
+    if (!concerns(p, wound)) continue;
+    SheetDose dose;
+    dose.title = p.drug + ", written " + p.written.iso_date() + (p.prescriber.empty() ? "" : " by " + p.prescriber);
+    std::string as_written;
+    const auto say = [&](const std::string& text) { as_written += (as_written.empty() ? "as written: " : ", ") + text; };
+    if (p.mg_per_kg) say(number_text(*p.mg_per_kg) + " mg/kg");
+    if (p.mg_per_ml) say("solution " + number_text(*p.mg_per_ml) + " mg/mL");
+    if (!p.route.empty()) say(p.route);
+    if (p.interval_hours) say("every " + number_text(*p.interval_hours) + " h");
+    if (p.doses) say(std::to_string(*p.doses) + (*p.doses == 1 ? " dose" : " doses"));
+    if (p.stopped) say("stopped " + p.stopped->iso_date());
+    if (!as_written.empty()) dose.lines.push_back(as_written);
+    if (!p.note.empty()) dose.lines.push_back(p.note);
+    casebook::DoseQuestion question;
+    if (p.mg_per_kg) question.mg_per_kg = number_text(*p.mg_per_kg);
+    if (p.mg_per_ml) question.strength = number_text(*p.mg_per_ml);
+    question.weight = book.last_weighed(fish);
+    question.on = data.made;
+    casebook::DoseLimits limits;
+    limits.stale_weight_days = book.setting(casebook::kStaleWeightDays, limits.stale_weight_days);
+    if (const auto sheet = casebook::dose(question, limits)) {
+      for (const auto& line : sheet->working) dose.lines.push_back(line);
+      for (const auto& flag : sheet->flags) dose.lines.push_back("Check: " + flag.text);
+    } else {
+      dose.lines.push_back("No arithmetic: " + sheet.refusal().text + (sheet.refusal().advice.empty() ? "" : "; " + sheet.refusal().advice));
+    }
+    data.doses.push_back(std::move(dose));
+  }
+}
+
 }  // namespace
 
 std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
@@ -223,6 +257,7 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
   if (!data.series.looks.empty()) data.course = healing::follow(data.series);
   add_visits(data, wound->visits, book);
   add_care(data, book, fish->fish.id, wound_id);
+  add_doses(data, book, fish->fish.id, wound_id);
 
   const casebook::PhotoRow *first = nullptr, *latest = nullptr;
   DateTime first_date, latest_date;

@@ -81,6 +81,15 @@ casebook::Book filled(const TempFolder& folder) {
   finding.agent = "agent 1";
   finding.letter = "S";
   book.add(finding);
+  // Hobby fish-health page's worked example: 10 mg/kg x 1.5 kg / 50 mg/mL = 0.30 mL; here 2.35 kg: 0.47 mL.
+  casebook::Prescription prescription;
+  prescription.fish = fish.id;
+  prescription.written = *DateTime::parse("2026-03-04");
+  prescription.drug = "agent 1";
+  prescription.mg_per_kg = 10;
+  prescription.mg_per_ml = 50;
+  prescription.interval_hours = 72;
+  book.add(prescription);
   return book;
 }
 
@@ -106,7 +115,7 @@ TEST_CASE("a sheet filled from a case book prints the book's numbers") {
   const auto text = run({"pdftotext", "-layout", pdf, "-"}).out;
   for (const auto& look : data.course->looks) CHECK(text.find(fixed_text(look.area_mm2, 0) + " (") != std::string::npos);
   for (const char* part :
-       {"=Momo \"紅白\", <1>", "2.35 kg", "card, loop", "topical (product A)", "organism X: agent 1 S", "the camera was tilted", "page 2 of 2"})
+       {"=Momo \"紅白\", <1>", "2.35 kg", "card, loop", "topical (product A)", "organism X: agent 1 S", "the camera was tilted", "0.47 mL", "every 72 h", "page 2 of 2"})
     CHECK(text.find(part) != std::string::npos);
   for (const auto& f : data.files) CHECK(text.find(f.sha256) != std::string::npos);
   // -27.3 % from 412.5 to 300
