@@ -21,9 +21,12 @@ install(FILES ${UROKO_PACKAGING}/uroko.svg DESTINATION ${CMAKE_INSTALL_DATADIR}/
 install(FILES ${made}/uroko.1.gz DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
 install(FILES ${made}/uroko.bash DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions RENAME uroko)
 install(FILES ${UROKO_PACKAGING}/copyright ${made}/changelog.gz DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/uroko)
+install(FILES ${UROKO_PACKAGING}/lintian-overrides DESTINATION ${CMAKE_INSTALL_DATADIR}/lintian/overrides RENAME uroko)
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/assets/guide ${CMAKE_SOURCE_DIR}/assets/schema-json DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/sample_images DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
 
+# Packs what is built: build first.
+set(CMAKE_SKIP_INSTALL_ALL_DEPENDENCY TRUE)
 set(CPACK_GENERATOR DEB)
 set(CPACK_PACKAGE_NAME uroko)
 set(CPACK_PACKAGE_VERSION ${PROJECT_VERSION})
