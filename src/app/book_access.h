@@ -1,9 +1,11 @@
 #pragma once
+#include <memory>
 #include <optional>
 
 #include "uroko/app/book_model.h"
 #include "uroko/casebook/book.h"
 #include "uroko/geometry/polygon.h"
+#include "uroko/scale/plane_map.h"
 
 namespace uroko::app {
 
@@ -15,6 +17,9 @@ class BookAccess {
 };
 
 BookModel read_model(const casebook::Book& book);
+
+/// The plane map that a measure was made with; nothing when the row does not hold one.
+std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row);
 
 /// The stored margin in millimetres on its own reference's plane; nothing when the row does not hold the map.
 std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row);

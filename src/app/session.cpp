@@ -58,31 +58,43 @@ void Session::save_settings_now() {
 
 bool Session::turn() {
   const bool came = jobs.deliver();
-  for (const auto& file : std::set<std::string>(std::move(thumbnails_wanted_))) {
-    if (thumbnails_.count(file)) continue;
-    thumbnails_[file] = cv::Mat();
-    jobs.start("Reading small pictures", [this, file](const Token&) -> Jobs::Delivery {
-      auto preview = photo::load_preview(file, 256);
+  for (auto& [key, photo] : std::exchange(thumbnails_wanted_, {})) {
+    if (thumbnails_.count(key)) continue;
+    thumbnails_[key] = cv::Mat();
+    jobs.start("Reading small pictures", [this, key = key, photo = photo](const Token&) -> Jobs::Delivery {
+      const auto preview = photo::load_preview(photo.file, photo.measure ? 1600 : 400);
+      const cv::Rect all(0, 0, preview.bgr.cols, preview.bgr.rows);
+      const int least = std::min(all.width, all.height);
+      cv::Rect box((all.width - least) / 2, (all.height - least) / 2, least, least);
+      if (photo.measure) {  // the wound with some skin round it
+        const auto outline = outline_from_wkt<ImagePoint>(photo.measure->margin_wkt);
+        if (!outline.empty()) {
+          const auto c = centroid(outline);
+          const int side = std::min(least, static_cast<int>(1.7 * calipers(outline).length * preview.scale));
+          box = cv::Rect(static_cast<int>(c.x * preview.scale) - side / 2, static_cast<int>(c.y * preview.scale) - side / 2, side, side);
+          box.x = std::clamp(box.x, 0, all.width - side);
+          box.y = std::clamp(box.y, 0, all.height - side);
+        }
+      }
       cv::Mat small;
-      const double s = 256.0 / std::max(preview.bgr.cols, preview.bgr.rows);
-      if (s < 1)
-        cv::resize(preview.bgr, small, {}, s, s, cv::INTER_AREA);
-      else
-        small = preview.bgr;
-      return [this, file, small] { thumbnails_[file] = small; };
+      cv::resize(preview.bgr(box), small, {160, 160}, 0, 0, cv::INTER_AREA);
+      return [this, key, small] { thumbnails_[key] = small; };
     });
   }
-  thumbnails_wanted_.clear();
   return came;
 }
 
-const cv::Mat* Session::thumbnail(const std::filesystem::path& file) const {
-  const auto found = thumbnails_.find(file.string());
+namespace {
+std::string thumbnail_key(const PhotoEntry& photo) { return photo.row.sha256 + "/" + std::to_string(photo.measure ? photo.measure->id : 0); }
+}  // namespace
+
+const cv::Mat* Session::thumbnail(const PhotoEntry& photo) const {
+  const auto found = thumbnails_.find(thumbnail_key(photo));
   return found == thumbnails_.end() || found->second.empty() ? nullptr : &found->second;
 }
 
-void Session::want_thumbnail(const std::filesystem::path& file) {
-  if (!file.empty() && !thumbnails_.count(file.string())) thumbnails_wanted_.insert(file.string());
+void Session::want_thumbnail(const PhotoEntry& photo) {
+  if (const auto key = thumbnail_key(photo); !photo.file.empty() && !thumbnails_.count(key)) thumbnails_wanted_.emplace(key, photo);
 }
 
 bool Session::run(std::string_view id) {

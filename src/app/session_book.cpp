@@ -9,16 +9,23 @@
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/measured.h"
 
 namespace uroko::app {
 
 namespace fs = std::filesystem;
 using casebook::Id;
 
+std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
+  try {
+    return std::make_shared<scale::PlaneMap>(casebook::plane_map_of(row));
+  } catch (const Error&) {
+    return nullptr;  // a row that came from a table holds no map
+  }
+}
+
 std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row) {
-  const auto json = nlohmann::json::parse(row.scale_json, nullptr, false);
-  if (json.is_discarded()) return std::nullopt;
-  const auto map = map_from(json.contains("map") ? json["map"] : json);
+  const auto map = stored_map(row);
   if (!map) return std::nullopt;
   return map->to_plane(outline_from_wkt<ImagePoint>(row.margin_wkt));
 }
@@ -364,41 +371,18 @@ void Session::accept() {
     if (import_form) return tell(Notice::Kind::trouble, "This photo is not in the case book yet.", "Say which fish and wound it is, then take it in.");
     return drop_files({desk->file});
   }
-  const auto& m = *desk->measurement;
-  casebook::MeasureRow row;
-  row.photo = desk->place.photo;
-  row.made = DateTime::now();
-  row.area_mm2 = m.area_mm2.value;
-  row.u_mm2 = m.area_mm2.u;
-  row.low95 = m.area_mm2.low95;
-  row.high95 = m.area_mm2.high95;
-  row.perimeter_mm = m.perimeter_mm.value;
-  row.length_mm = m.length_mm.value;
-  row.width_mm = m.width_mm.value;
-  row.margin_wkt = to_wkt(work.margin->outline);
-  row.margin_from = margin::name(work.margin->from);
-  auto scale = to_json(*work.map);
-  if (work.choice) scale["choice"] = to_json(*work.choice);
-  row.scale_json = scale.dump();
-  auto budget = nlohmann::json::array();
-  for (const auto& line : m.budget) budget.push_back({{"source", line.source}, {"u_mm2", line.u_mm2}});
-  row.budget_json = budget.dump();
-  if (desk->bed) {
-    nlohmann::json tissues;
-    for (int t = 0; t < bed::kTissues; ++t) {
-      const auto& share = desk->bed->tissue[static_cast<std::size_t>(t)];
-      tissues[bed::name(static_cast<bed::Tissue>(t))] = {{"share", share.share}, {"mm2", share.mm2}};
-    }
-    row.bed_json = tissues.dump();
+  auto row = casebook::to_row(desk->place.photo, *work.map, *work.margin, *desk->measurement, desk->bed.get(), measure_options());
+  if (work.choice) {
+    auto scale = nlohmann::json::parse(row.scale_json);
+    scale["choice"] = to_json(*work.choice);
+    row.scale_json = scale.dump();
   }
-  auto warnings = nlohmann::json::array();
-  for (const auto* list : {&work.map->warnings, &work.margin->warnings, &m.warnings})
-    for (const auto& w : *list) warnings.push_back({{"code", w.code}, {"text", w.text}});
-  row.warnings_json = warnings.dump();
-  nlohmann::json options = {{"degree_day_base_c", settings.degree_day_base_c}};
-  if (work.grey) options["grey"] = {work.grey->x, work.grey->y};
-  row.options_json = options.dump();
-  row.program = std::string("uroko ") + UROKO_VERSION;
+  if (work.grey) {
+    auto options = nlohmann::json::parse(row.options_json, nullptr, false);
+    if (!options.is_object()) options = nlohmann::json::object();
+    options["grey"] = {work.grey->x, work.grey->y};
+    row.options_json = options.dump();
+  }
   try {
     access_->book.add(row);
   } catch (...) {
@@ -425,8 +409,8 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
     const auto json = nlohmann::json::parse(row.scale_json, nullptr, false);
     if (!json.is_discarded()) {
       if (json.contains("choice")) work.choice = choice_from(json["choice"]);
-      if (const auto map = map_from(json.contains("map") ? json["map"] : json)) work.map = std::make_shared<scale::PlaneMap>(*map);
     }
+    work.map = stored_map(row);
     if (!work.choice) work.choice = measure::ByCard{settings.print_scale};
     const auto options = nlohmann::json::parse(row.options_json, nullptr, false);
     if (!options.is_discarded() && options.contains("grey")) work.grey = ImagePoint{options["grey"].at(0).get<double>(), options["grey"].at(1).get<double>()};
@@ -577,7 +561,7 @@ bool Session::undo_book(bool back) {
   if (desk && desk->place.photo) {
     // The accepted revision may have gone or come back.
     desk->accepted_at.reset();
-    if (const auto row = access_->book.latest_measure(desk->place.photo); row && row->margin_wkt == to_wkt(desk->history.now().outline())) desk->accepted_at = desk->history.at();
+    if (const auto row = access_->book.latest_measure(desk->place.photo); row && row->margin_wkt == to_wkt(desk->history.now().outline(), 4)) desk->accepted_at = desk->history.at();
     if (!book.find_wound(desk->place.wound) || !book.find_wound(desk->place.wound)->visit(desk->place.visit)) {
       desk.reset();
       visit = 0;

@@ -1,10 +1,8 @@
 // Visits beside and over each other: the ghost of the last margin, nested outlines, two photos at one millimetre scale.
 #include <cmath>
-#include <nlohmann/json.hpp>
 #include <numbers>
 
 #include "app/book_access.h"
-#include "app/kept_json.h"
 #include "uroko/app/session.h"
 
 namespace uroko::app {
@@ -127,9 +125,7 @@ void Session::want_compare_photo(casebook::Id id) {
   if (p->measure) {
     try {
       kept.outline = outline_from_wkt<ImagePoint>(p->measure->margin_wkt);
-      const auto json = nlohmann::json::parse(p->measure->scale_json, nullptr, false);
-      if (!json.is_discarded())
-        if (const auto map = map_from(json.contains("map") ? json["map"] : json)) kept.map = std::make_shared<scale::PlaneMap>(*map);
+      kept.map = stored_map(*p->measure);
       kept.area_mm2 = p->measure->area_mm2;
       kept.u_mm2 = p->measure->u_mm2;
     } catch (const std::exception&) {

@@ -31,11 +31,18 @@ const ImageOutline& Work::outline() const {
 
 void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, const casebook::MeasureRow* saved) {
   autosave();
+  View view;  // the panel keeps its size from photo to photo
+  if (desk) {
+    view.width = desk->view.width;
+    view.height = desk->view.height;
+  }
   desk = std::make_unique<Desk>();
   desk->id = next_desk_++;
   desk->file = file;
   desk->place = place;
   desk->tool = make_tool(ToolId::loop);
+  desk->view = view;
+  wound_view_ = false;
   scale_form.reset();
   if (step == Step::compare) step = Step::margin;
   const auto id = desk->id;
@@ -49,7 +56,7 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
       if (!mine() || desk->loaded_whole()) return;
       desk->info = info;
       desk->pyramid = pyramid;
-      desk->view.fit(info.width_px, info.height_px);
+      first_view();
     };
   }, true);
   jobs.start("Reading " + name, [this, file, mine](const Token& token) -> Jobs::Delivery {
@@ -62,7 +69,7 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
       desk->info = info;
       desk->bgr = bgr;
       desk->pyramid = pyramid;
-      if (first) desk->view.fit(info.width_px, info.height_px);
+      if (first) first_view();
       const auto& now = desk->history.now();
       if (!now.choice && !now.map)
         find_scale(measure::ByCard{settings.print_scale}, true);
@@ -78,6 +85,27 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
   step = desk->history.now().map || saved ? Step::margin : Step::scale;
   recompute_course();
   recompute_ghost();
+}
+
+/// The whole photo; with a margin already there, the wound and its reference.
+void Session::first_view() {
+  auto& v = desk->view;
+  v.fit(desk->photo_width(), desk->photo_height());
+  const auto& now = desk->history.now();
+  if (now.outline().empty()) return;
+  ImagePoint low = now.outline().parts[0].outer.front(), high = low;
+  const auto take = [&](const ImagePoint& p) {
+    low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+    high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+  };
+  for (const auto& part : now.outline().parts)
+    for (const auto& p : part.outer) take(p);
+  if (now.map)
+    for (const auto& p : now.map->reference) take(p);
+  const double whole = v.zoom;
+  v.fit_box(low, high, 0.09 * std::min(v.width, v.height));
+  if (v.zoom < whole) v.fit(desk->photo_width(), desk->photo_height());
+  wound_view_ = !v.fitted;
 }
 
 void Session::choose_tool(ToolId id) {
@@ -108,6 +136,12 @@ void Session::release(const Pointer& p) {
 }
 void Session::double_click(const Pointer& p) {
   if (desk && desk->tool) apply(desk->tool->double_click(p, desk->history.now().outline()));
+}
+void Session::resize_photo(double width, double height) {
+  if (!desk) return;
+  desk->view.resize(width, height, desk->photo_width(), desk->photo_height());
+  if (wound_view_) first_view();  // the first frame of a photo tells the panel's size
+  wound_view_ = false;
 }
 void Session::nudge(double dx, double dy) {
   if (desk && desk->tool) apply(desk->tool->nudge(dx, dy, desk->history.now().outline()));

@@ -20,7 +20,7 @@ using Purpose = PathForm::Purpose;
 fs::path sample_book() {
   // What scripts/demo builds, then what a package installs.
   std::error_code ignored;
-  for (const auto& candidate : {fs::path(UROKO_SOURCE_ASSETS).parent_path() / "build" / "demo" / "Sample.uroko", fs::path("/usr/share/uroko/Sample.uroko")})
+  for (const auto& candidate : {fs::path(UROKO_SOURCE_ASSETS).parent_path() / "build" / "demo" / "sample.uroko", fs::path("/usr/share/uroko/sample.uroko")})
     if (fs::exists(candidate, ignored)) return candidate;
   return {};
 }

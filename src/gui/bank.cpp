@@ -45,22 +45,21 @@ void draw_axis_choice(Ui& ui, const Box& box) {
   }
 }
 
-cv::Mat square_picture(const cv::Mat& bgr) {
-  const int side = std::min(bgr.cols, bgr.rows);
-  cv::Mat rgba;
-  cv::cvtColor(bgr(cv::Rect((bgr.cols - side) / 2, (bgr.rows - side) / 2, side, side)), rgba, cv::COLOR_BGR2RGBA);
-  return rgba;
-}
-
-void picture(Ui& ui, const std::filesystem::path& file, const Box& b) {
-  if (const auto* small = ui.session.thumbnail(file)) {
-    if (const auto texture = ui.textures.get("small:" + file.string(), [&] { return square_picture(*small); })) {
+void picture(Ui& ui, const app::PhotoEntry& photo, const Box& b) {
+  if (const auto* small = ui.session.thumbnail(photo)) {
+    const auto name = "small:" + photo.row.sha256 + std::to_string(photo.measure ? photo.measure->id : 0);
+    const auto texture = ui.textures.get(name, [&] {
+      cv::Mat rgba;
+      cv::cvtColor(*small, rgba, cv::COLOR_BGR2RGBA);
+      return rgba;
+    });
+    if (texture) {
       ui.draw->AddImageRounded(texture, b.low(), b.high(), {0, 0}, {1, 1}, IM_COL32_WHITE, ui.px(3));
       return;
     }
     ui.again = true;
   } else {
-    ui.intents.add([file](app::Session& s) { s.want_thumbnail(file); });
+    ui.intents.add([photo](app::Session& s) { s.want_thumbnail(photo); });
   }
   ui.fill(b, ui.c().sunk, ui.px(3));
 }
@@ -83,7 +82,7 @@ void draw_strip(Ui& ui, const Box& box, const std::vector<Hung>& hung, float dro
     const Box b{std::round(h.x - side / 2), y + (ui.px(60) - side) / 2, side, side};
     const auto hit = ui.hit("visit." + v.date.iso_date(), b);
     if (hit.clicked) ui.intents.add([id = v.id](app::Session& session) { session.select_visit(id); });
-    if (!h.visit->photos.empty()) picture(ui, h.visit->photos.front().file, b);
+    if (!h.visit->photos.empty()) picture(ui, h.visit->measured() ? *h.visit->measured() : h.visit->photos.front(), b);
     const bool chosen = v.id == s.visit, measured = h.visit->measured() != nullptr;
     if (chosen)
       ui.frame({b.x - 2, b.y - 2, b.w + 4, b.h + 4}, ui.c().act, ui.px(5), 2.5f * ui.style.scale);
@@ -153,7 +152,7 @@ void draw_bank(Ui& ui, const Box& box) {
   ui.draw->AddPolyline(arrow, 3, hit_fold.hovered ? ui.c().act : ui.c().muted, 0, 1.5f * ui.style.scale);
   if (hit_fold.hovered) ui.tip("Fold the bank away", "Ctrl+B");
   float hx = fold.right() + ui.px(8);
-  hx += ui.text(hx, box.y + ui.px(11), wound ? "Area, mm\u00b2" : "Curve", ui.style.fonts.small_bold, ui.c().ink) + ui.px(14);
+  hx += ui.text(hx, box.y + ui.px(11), "Curve", ui.style.fonts.small_bold, ui.c().ink) + ui.px(14);
   if (wound && !wound->visits.empty()) {
     const std::string line = std::to_string(wound->visits.size()) + (wound->visits.size() == 1 ? " visit" : " visits");
     hx += ui.text(hx, box.y + ui.px(11), line, ui.style.fonts.small, ui.c().muted) + ui.px(20);

@@ -8,10 +8,10 @@ namespace uroko::gui {
 
 namespace {
 
-std::string when(int days) {
-  if (days < -1) return std::to_string(-days) + " days ago";
-  if (days == -1) return "since yesterday";
-  if (days == 0) return "today";
+std::string when(int days, int overdue) {
+  if (overdue == 1) return "since yesterday";
+  if (overdue > 1) return std::to_string(overdue) + " days over";
+  if (days <= 0) return "today";
   if (days == 1) return "tomorrow";
   return "in " + std::to_string(days) + " days";
 }
@@ -48,10 +48,11 @@ void draw_fish_list(Ui& ui, const Box& box) {
       const Box b{x - ui.px(4), y, w + ui.px(8), ui.px(44)};
       const auto hit = ui.hit("due." + std::to_string(i), b);
       if (hit.clicked) ui.intents.add([due](app::Session& session) { due.wound ? session.select_wound(due.wound) : session.select_fish(due.fish); });
+      if (hit.hovered) ui.tip(due.why);
       ui.fill(b, hit.hovered ? ui.c().act_soft : ui.c().sunk, ui.px(4));
       ui.fill({b.x, b.y, ui.px(3), b.h}, due.days <= 0 ? ui.c().due : ui.c().muted, ui.px(1));
       ui.text(b.x + ui.px(12), b.y + ui.px(5), ui.fitted(due.name, b.w - ui.px(20), ui.style.fonts.body), ui.style.fonts.body, ui.c().ink);
-      ui.text(b.x + ui.px(12), b.y + ui.px(24), ui.fitted(due.what + ", " + when(due.days), b.w - ui.px(20), ui.style.fonts.small), ui.style.fonts.small, due.days <= 0 ? ui.c().due : ui.c().muted);
+      ui.text(b.x + ui.px(12), b.y + ui.px(24), ui.fitted(due.what + ", " + when(due.days, due.overdue), b.w - ui.px(20), ui.style.fonts.small), ui.style.fonts.small, due.days <= 0 ? ui.c().due : ui.c().muted);
       y += b.h + ui.px(6);
     }
     y += ui.px(14);

@@ -318,9 +318,7 @@ void draw_photo(Ui& ui, const Box& box) {
   if (!s.desk) return;
   const auto& desk = *s.desk;
   if (std::abs(desk.view.width - box.w) > 0.5 || std::abs(desk.view.height - box.h) > 0.5)
-    ui.intents.add([w = box.w, h = box.h](app::Session& session) {
-      if (session.desk) session.desk->view.resize(w, h, session.desk->photo_width(), session.desk->photo_height());
-    });
+    ui.intents.add([w = box.w, h = box.h](app::Session& session) { session.resize_photo(w, h); });
   ui.draw->PushClipRect(box.low(), box.high(), true);
   const Canvas canvas{ui, box, desk.view};
   if (desk.pyramid) draw_tiles(ui, box, "desk:" + std::to_string(desk.id) + (desk.loaded_whole() ? ":whole" : ":preview"), *desk.pyramid, desk.view);

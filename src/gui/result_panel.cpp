@@ -14,28 +14,25 @@ std::string number(double v) {
   return fixed_text(v, a >= 100 ? 0 : a >= 10 ? 1 : 2);
 }
 
-std::string source_words(const std::string& source) {
-  if (source == "margin") return "edge of the wound";
-  if (source == "margin-common" || source == "edge") return "where the edge is";
-  if (source == "curvature") return "curve of the flank";
-  if (source == "scale") return "scale reference";
-  if (source == "plane") return "card off the skin";
-  if (source == "tilt") return "tilt of the camera";
-  if (source == "print") return "print of the card";
-  if (source == "lens") return "lens";
-  return source;
-}
-
-std::string source_explained(const std::string& source) {
-  if (source == "margin") return "How sharply the photo shows the edge, place by place. A sharper photo or a corrected margin narrows it.";
-  if (source == "margin-common" || source == "edge") return "Where a person would draw the edge: it shifts the whole margin in or out.";
-  if (source == "curvature") return "The skin bends away from the card's plane. Give the fish's depth and width, or lay the card beside the wound.";
-  if (source == "scale") return "How well the reference's points were found. A larger reference, flat and sharp, narrows it.";
-  if (source == "plane") return "The card may lie some millimetres above or below the wound.";
-  if (source == "tilt") return "The camera's tilt is not known well from this reference. Hold the camera square to the wound.";
-  if (source == "print") return "The card's print may be a little large or small. Measure its 100 mm bar and enter it in the settings.";
-  if (source == "lens") return "The lens bends straight lines. A lens profile removes most of it.";
-  return "A part of the uncertainty.";
+struct SourceWords {
+  const char *source, *words, *explained;
+};
+const SourceWords& source_words(const std::string& source) {
+  static constexpr SourceWords kAll[] = {
+      {"margin shift", "where the edge is", "Where a person would draw the edge: it shifts the whole margin in or out."},
+      {"margin noise", "edge of the wound", "How sharply the photo shows the edge, place by place. A sharper photo or a corrected margin narrows it."},
+      {"repeat traces", "traced again", "How far repeated traces of the same wound lie apart."},
+      {"scale", "scale reference", "How well the reference's points were found. A larger reference, flat and sharp, narrows it."},
+      {"print", "print of the card", "The card may be printed a little large or small. Measure its 100 mm bar and enter it in the settings."},
+      {"plane offset", "card above the skin", "The card may lie some millimetres above or below the wound."},
+      {"plane tilt", "card not along the skin", "The card may lean against the wound's own plane."},
+      {"curvature", "curve of the flank", "The skin bends away from the card's plane. Lay the card close beside the wound."},
+      {"lens", "lens", "The lens bends straight lines. A lens profile removes most of it."},
+      {"disagreement", "photos apart", "Several photos of the same look do not agree better than this."}};
+  for (const auto& w : kAll)
+    if (source == w.source) return w;
+  static constexpr SourceWords other{"", "other", "A further part of the uncertainty."};
+  return other;
 }
 
 void draw_hatch_bar(Ui& ui, const Box& b, const bed::Bed& bed) {
@@ -89,7 +86,10 @@ float draw_verdict(Ui& ui, float x, float y, float w) {
   if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
   ui.text(x, y, words, ui.style.fonts.title, verdict_colour(ui, course->verdict));
   y += ui.px(28);
-  for (const auto& reason : course->reasons) y += ui.wrapped(x, y, w, reason, ui.style.fonts.body, ui.c().ink) + ui.px(3);
+  for (auto reason : course->reasons) {
+    if (!reason.empty()) reason[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(reason[0])));
+    y += ui.wrapped(x, y, w, reason + ".", ui.style.fonts.body, ui.c().ink) + ui.px(4);
+  }
   if (course->closure) y += ui.wrapped(x, y, w, "If this holds, it closes between " + course->closure->earliest.iso_date() + " and " + course->closure->latest.iso_date() + ".", ui.style.fonts.body, ui.c().ink) + ui.px(3);
   for (const auto& warning : course->warnings) y += ui.wrapped(x, y, w, warning.text, ui.style.fonts.small, ui.c().muted) + ui.px(2);
   return y + ui.px(13);
@@ -133,12 +133,12 @@ float draw_budget(Ui& ui, float x, float y, float w) {
   auto* small = ui.style.fonts.small;
   for (const auto& line : m.budget) {
     if (line.u_mm2 < 0.01 * m.area_mm2.u && !ui.session.budget_open) continue;
-    ui.text(x, y + ui.px(1), ui.fitted(source_words(line.source), ui.px(134), small), small, ui.c().ink);
+    ui.text(x, y + ui.px(1), ui.fitted(source_words(line.source).words, ui.px(136), small), small, ui.c().ink);
     const float length = (w - ui.px(206)) * static_cast<float>(line.u_mm2 / most);
     ui.fill({x + ui.px(140), y + ui.px(4), std::max(ui.px(2), length), ui.px(8)}, ui.c().act, ui.px(1));
     ui.text(x + w, y + ui.px(1), "\u00b1 " + number(line.u_mm2), small, ui.c().muted, Align::right);
     y += ui.px(20);
-    if (ui.session.budget_open) y += ui.wrapped(x, y, w, source_explained(line.source), small, ui.c().muted) + ui.px(8);
+    if (ui.session.budget_open) y += ui.wrapped(x, y, w, source_words(line.source).explained, small, ui.c().muted) + ui.px(8);
   }
   if (ui.session.budget_open)
     y += ui.wrapped(x, y, w, "Standard uncertainties in mm\u00b2; together " + number(m.area_mm2.u) + " (root of the sum of squares). The 95 % interval is about twice that to each side.", small, ui.c().muted);

@@ -65,14 +65,16 @@ void draw_start(Ui& ui, const Box& box) {
   row("start.open", "Open a case book \u2026", "A folder ending in .uroko", [](app::Session& session) { session.run("file.open"); });
 
   ui.heading(right.x, right.y, "The card");
-  const auto texture = ui.textures.get("start.card", [] {
-    cv::Mat rgba;
-    cv::cvtColor(report::card_picture(8), rgba, cv::COLOR_BGR2RGBA);
-    return rgba;
-  }, true);
   const auto& layout = scale::card_layout();
   const float card_w = right.w, card_h = layout.width_mm > 0 ? card_w * static_cast<float>(layout.height_mm / layout.width_mm) : ui.px(60);
   const Box card{right.x, right.y + ui.px(26), card_w, std::min(card_h, ui.px(96))};
+  const int shown_w = static_cast<int>(card.h * card_w / card_h), shown_h = static_cast<int>(card.h);
+  const auto texture = ui.textures.get("start.card." + std::to_string(shown_w), [=] {
+    cv::Mat small, rgba;
+    cv::resize(report::card_picture(12), small, {shown_w, shown_h}, 0, 0, cv::INTER_AREA);
+    cv::cvtColor(small, rgba, cv::COLOR_BGR2RGBA);
+    return rgba;
+  }, true);
   if (texture) ui.draw->AddImage(texture, card.low(), {card.x + card.h * card_w / card_h, card.bottom()});
   ui.frame({card.x, card.y, card.h * card_w / card_h, card.h}, ui.c().hairline);
   float ry = card.bottom() + ui.px(10);

@@ -80,12 +80,14 @@ void Ui::dashed(const std::vector<ImVec2>& points, ImU32 colour, float width, fl
 }
 
 void Ui::heading(float x, float y, const std::string& s) const {
-  // Letters a little apart, as small capitals would be.
-  std::string upper = s;
-  for (auto& ch : upper) ch = static_cast<char>(std::toupper(static_cast<unsigned char>(ch)));
-  for (const char ch : upper) {
-    const std::string one(1, ch);
+  // Letters a little apart, as small capitals would be. ASCII is raised, the rest stays as it is.
+  for (std::size_t i = 0; i < s.size();) {
+    const auto u = static_cast<unsigned char>(s[i]);
+    const std::size_t n = u < 0x80 ? 1 : u < 0xE0 ? 2 : u < 0xF0 ? 3 : 4;
+    std::string one = s.substr(i, n);
+    if (n == 1) one[0] = static_cast<char>(std::toupper(u));
     x += text(x, y, one, style.fonts.small_bold, c().muted) + 0.8f * style.scale;
+    i += n;
   }
 }
 

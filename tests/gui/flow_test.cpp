@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "gui/harness.h"
+#include "uroko/base/csv.h"
 #include "uroko/base/text.h"
 
 using namespace uroko;
@@ -171,4 +172,47 @@ TEST_CASE("a damaged photo is named with what to do and the others come in") {
   h.settle();
   REQUIRE(h.session.book.fish.size() == 1);
   CHECK(h.session.book.fish[0].wounds[0].visits.size() == 1);
+}
+
+// Not a check: writes the whole sample case as a case book for the guide's pictures, to the path in UROKO_SAMPLE_BOOK.
+TEST_CASE("the sample case as a case book", "[.sample]") {
+  const char* out = std::getenv("UROKO_SAMPLE_BOOK");
+  REQUIRE(out);
+  TempFolder folder;
+  Harness h(folder.path());
+  const auto t = truth();
+  std::vector<fs::path> files;
+  for (const auto& p : t["photos"]) files.push_back(kSamples / p["file"].get<std::string>());
+  h.session.drop_files(files);
+  h.settle();
+  h.type("import.fish.name", "Botan");
+  h.type("import.wound.name", "left flank");
+  h.type("import.book", out);
+  h.press("import.confirm");
+  h.settle();
+  for (const auto& p : t["photos"]) {
+    h.press("visit." + p["file"].get<std::string>().substr(17, 10));
+    h.settle();
+    h.press("tool.loop");
+    h.drag(loop_of(p));
+    h.settle();
+    h.key("Enter");
+    h.settle();
+  }
+  std::ifstream in(kSamples / "events.csv");
+  std::string text((std::istreambuf_iterator<char>(in)), {});
+  const auto rows = parse_csv(text);
+  std::string last_water;
+  for (std::size_t i = 1; i < rows.size(); ++i) {
+    const auto log = [&](const std::string& kind, const std::string& note, const std::string& water) {
+      h.session.open_log();
+      h.session.log_form->kind = kind;
+      h.session.log_form->date = rows[i][0];
+      h.session.log_form->note = note;
+      h.session.log_form->water = water;
+      h.session.save_log();
+    };
+    if (!rows[i][1].empty()) log(rows[i][1], rows[i][2], "");
+    if (rows[i].size() > 3 && !rows[i][3].empty() && rows[i][0] + rows[i][3] != last_water) log("water temperature", "", rows[i][3]), last_water = rows[i][0] + rows[i][3];
+  }
 }

@@ -34,8 +34,9 @@ struct FishEntry {
 };
 struct DueEntry {
   casebook::Id fish = 0, wound = 0;
-  std::string name, what;
-  int days = 0;  ///< until then; negative: late
+  std::string name, what, why;
+  int days = 0;     ///< until it may be done; 0 or less: now
+  int overdue = 0;  ///< days
 };
 struct BookModel {
   std::filesystem::path path;

@@ -125,8 +125,8 @@ class Session {
   const ComparePhoto* compare_photo(casebook::Id visit) const;
   void want_compare_photo(casebook::Id visit);
   /// Reduced picture of a photo in the book for the strip; empty while it is fetched. Asking starts the fetch at the frame's end.
-  const cv::Mat* thumbnail(const std::filesystem::path& file) const;
-  void want_thumbnail(const std::filesystem::path& file);
+  const cv::Mat* thumbnail(const PhotoEntry& photo) const;
+  void want_thumbnail(const PhotoEntry& photo);
 
   // --- books
   void open_argument(const std::filesystem::path& path);  ///< a book, a photo or a folder of photos, from the command line
@@ -160,6 +160,7 @@ class Session {
   void release(const Pointer& p);
   void double_click(const Pointer& p);
   void nudge(double dx, double dy);
+  void resize_photo(double width, double height);  ///< the panel's size in screen pixels
   void remove_point();
   void find_card();
   void give_scale();                 ///< from scale_form
@@ -206,6 +207,7 @@ class Session {
   void autosave();
   void restore_unfinished();
   bool select_unfinished();
+  void first_view();
   void show_photo(casebook::Id photo);
   bool undo_book(bool back);
   std::vector<DueEntry> read_due() const;
@@ -222,8 +224,9 @@ class Session {
   std::vector<Nested> nested_;
   std::map<casebook::Id, ComparePhoto> compare_photos_;
   std::map<std::string, cv::Mat> thumbnails_;
-  std::set<std::string> thumbnails_wanted_;
+  std::map<std::string, PhotoEntry> thumbnails_wanted_;
   std::uint64_t next_desk_ = 1;
+  bool wound_view_ = false;
   enum class Change { desk, book } last_change_ = Change::desk;  ///< what undo looks at first
   std::map<std::string, std::pair<std::uintmax_t, bool>> watched_seen_;  ///< size, offered already
   bool watched_first_ = true;
