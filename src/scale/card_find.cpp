@@ -38,7 +38,13 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
   double floor = saddle_floor_px;
   const bool by_saddles = seen.size() >= 6;
   if (!by_saddles) {
-    // Too few saddle points: the markers' own corners, refined on the whole photo.
+    // Too few saddle points: the markers' own corners, refined on the whole photo. Two neighbours would extrapolate wildly (10 % and more).
+    double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
+    for (const auto& p : found->marker_corners_mm)
+      left = std::min(left, p.x), right = std::max(right, p.x), top = std::min(top, p.y), bottom = std::max(bottom, p.y);
+    if (found->markers < 3 || right - left < 4 * card.board.square_mm || bottom - top < 1.5 * card.board.square_mm)
+      return Refusal{"partial-card", "too little of the printed card can be seen to measure by it (" + std::to_string(found->markers) + " markers)",
+                     "show the whole card, sharp and without glare, or give another scale reference"};
     std::vector<cv::Point2f> corners;
     for (const auto& p : found->marker_corners) corners.emplace_back(static_cast<float>(p.x), static_cast<float>(p.y));
     cv::Mat grey = photo;
@@ -49,7 +55,7 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
     for (const auto& c : corners) seen.push_back({c.x, c.y});
     real = found->marker_corners_mm;
     floor = corner_floor_px;
-    map.scale_relative_u = std::hypot(map.scale_relative_u, 0.004);
+    map.scale_relative_u = std::hypot(map.scale_relative_u, 0.008);
     map.warnings.push_back(warning("partial-card",
                                    "only " + std::to_string(found->markers) + " markers of the card could be used; uncover the card or avoid glare on it"));
   }

@@ -289,3 +289,35 @@ TEST_CASE("colour charts between printed markers measure as their maker says") {
   CHECK(small_sum / small < 0.998);
   CHECK(large_sum / large == Approx(1).margin(0.04));
 }
+
+TEST_CASE("two references in one photo that agree pass, and one of a wrong size is told") {
+  const cv::Mat print = report::card_picture(24);
+  FlatView view;
+  view.tilt_deg = 12;
+  const auto photo = photograph(print, 24, view);
+  const auto camera = assumed_camera(view.width, view.height);
+  const auto card = find_card(photo.bgr, camera);
+  REQUIRE(card.ok());
+  const ImagePoint at = photo.image_from_print({60, -5});
+  // The board's outline is a rectangle of 90 x 40 mm.
+  const std::array<ImagePoint, 4> board{photo.image_from_print({4, 4}), photo.image_from_print({94, 4}), photo.image_from_print({94, 44}), photo.image_from_print({4, 44})};
+  CHECK_FALSE(disagreement(*card, *from_rectangle({}, camera, board, 90, 40), at));
+  const auto told = disagreement(*card, *from_rectangle({}, camera, board, 92, 41), at);
+  REQUIRE(told);
+  CHECK(told->code == "references-disagree");
+  // The closed form against differences of the map itself.
+  double variance = 0;
+  Eigen::Matrix<double, 8, 1> gradient;
+  for (int k = 0; k < 8; ++k) {
+    const double e = 1e-7 * std::max(1e-6, std::abs(card->plane_from_ideal.matrix()(k / 3, k % 3)));
+    PlaneMap up = *card, down = *card;
+    Eigen::Matrix3d h = card->plane_from_ideal.matrix();
+    h(k / 3, k % 3) += e;
+    up.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
+    h(k / 3, k % 3) -= 2 * e;
+    down.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
+    gradient(k) = 2 * std::log(up.mm_per_px(at) / down.mm_per_px(at)) / (2 * e);
+  }
+  variance = gradient.dot(card->covariance * gradient) + 4 * card->scale_relative_u * card->scale_relative_u;
+  CHECK(area_scale_u(*card, at) == Approx(std::sqrt(variance)).epsilon(0.001));
+}

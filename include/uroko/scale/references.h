@@ -28,4 +28,10 @@ Result<PlaneMap> from_disc(const cv::Mat& photo, const Camera& camera, const Ima
 Result<PlaneMap> from_rectangle(const cv::Mat& photo, const Camera& camera, const std::array<ImagePoint, 4>& corners, double width_mm,
                                 double height_mm);
 
+/// Standard uncertainty of the area scale at that pixel as a share: the map's covariance and the reference's own size.
+double area_scale_u(const PlaneMap& map, const ImagePoint& at);
+
+/// Two references in one photo, compared at that pixel: a warning when their area scales differ by more than three standard uncertainties.
+std::optional<Warning> disagreement(const PlaneMap& a, const PlaneMap& b, const ImagePoint& at);
+
 }  // namespace uroko::scale
