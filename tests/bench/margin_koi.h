@@ -1,0 +1,53 @@
+// Rendered koi ulcers in strata that are hard in one way each.
+#pragma once
+#include "bench/margin_eval.h"
+#include "uroko/scenes/scene.h"
+
+namespace uroko::eval {
+
+inline const std::vector<std::string>& koi_strata() {
+  static const std::vector<std::string> strata{"usual", "pattern", "scales", "reddened rim", "weak pale", "glare", "shading", "small", "blurred"};
+  return strata;
+}
+
+/// The `n`-th scene of a stratum.
+inline Case koi_case(const std::string& stratum, int n) {
+  Random random(1000 + 37 * static_cast<std::uint64_t>(n) + 7919 * std::hash<std::string>{}(stratum) % 100000);
+  scenes::Scene scene;
+  scenes::Noise noise;
+  auto ulcer =
+      scenes::irregular_ulcer({random.uniform(-20, 20), random.uniform(-15, 15)}, random.uniform(7, 14), random.uniform(0.06, 0.14), random.bits());
+  ulcer.elongation = random.uniform(1, 1.7);
+  ulcer.turn_deg = random.uniform(0, 180);
+  ulcer.slough = random.uniform(0.1, 0.5);
+  ulcer.necrotic = random.uniform(0, 0.12);
+  ulcer.pale = random.uniform(0.05, 0.2);
+  ulcer.seed = random.bits();
+  scene.coat.seed = random.bits();
+  scene.view.width_px = 1000;
+  scene.view.height_px = 750;
+  scene.view.camera = scenes::pinhole(1000, 750, 1400);
+  scene.view.aim = ulcer.centre;
+  scene.view.distance_mm = random.uniform(130, 190) * ulcer.radius_mm / 10;
+  scene.view.tilt_deg = random.uniform(0, 25);
+  scene.view.azimuth_deg = random.uniform(0, 360);
+  scene.view.roll_deg = random.uniform(-30, 30);
+  noise.seed = random.bits();
+  if (stratum == "pattern") scene.coat.red = 0.5, scene.coat.black = 0.25;
+  if (stratum == "scales") scene.coat.scale_pitch_mm = 6, scene.light.ambient = 0.3, scene.light.towards = {-1, -0.8, -0.6};
+  if (stratum == "reddened rim") ulcer.rim_strength = 1, ulcer.rim_mm = 8;
+  if (stratum == "weak pale") ulcer.pale = 0.6, ulcer.slough = 0.2, ulcer.necrotic = 0, ulcer.depth_mm = 0.4, ulcer.rim_strength = 0.3;
+  if (stratum == "glare") scene.light.glare = 3;
+  if (stratum == "shading") scene.light.uneven = 0.5, scene.light.ambient = 0.25;
+  if (stratum == "small") scene.view.distance_mm *= 4;
+  if (stratum == "blurred") noise.blur_px = 3;
+  scene.ulcer = ulcer;
+  scene.card.reset();
+  Case c;
+  c.stratum = stratum;
+  const auto bgr = scenes::render(scene, noise);
+  make_case(c, stratum + " " + std::to_string(n), bgr, mask_of(scenes::truth_of(scene).outline, bgr.size()));
+  return c;
+}
+
+}  // namespace uroko::eval
