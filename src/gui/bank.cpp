@@ -198,6 +198,14 @@ void draw_bank(Ui& ui, const Box& box) {
         hung.push_back({&v, x_of(std::max(day, chart.day0))});
       last = std::max(last, day);
     }
+    // Visits that are not measured yet may lie beyond the curve's end: they stand in order between its last look and the edge.
+    if (zoom <= 1.0001 && !hung.empty() && hung.back().x > box.right() - ui.px(110)) {
+      std::size_t first_out = 0;
+      const float end = box.right() - ui.px(110), last_look = plot.x + static_cast<float>(chart.looks.back().x) * ui.style.scale;
+      while (first_out < hung.size() && hung[first_out].x <= last_look + 1) ++first_out;
+      const float from = std::min(last_look, end - ui.px(32) * static_cast<float>(hung.size() - first_out));
+      for (std::size_t i = first_out; i < hung.size(); ++i) hung[i].x = from + (end - from) * static_cast<float>(i - first_out + 1) / static_cast<float>(hung.size() - first_out);
+    }
     drop_x = hung.empty() ? drop_x : hung.back().x + std::max(ui.px(72), hung.size() > 1 ? (hung.back().x - hung.front().x) / static_cast<float>(hung.size() - 1) : 0.f);
     draw_strip(ui, strip, hung, std::min(drop_x, box.right() - ui.px(44)));
     ui.draw->PopClipRect();
