@@ -1,4 +1,4 @@
-// With no hint: the places that stand out most in colour from their surroundings are tried as points; the clearest margin is proposed.
+// With no hint: loops are laid round the places that stand out most by their raw colour; the clearest margin is proposed.
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
@@ -11,27 +11,62 @@ namespace uroko::margin {
 
 namespace {
 
-/// Redness and darkness against a wide surrounding, at the scale of `sigma` px.
-cv::Mat saliency(const cv::Mat& lab, double sigma, const cv::Mat& usable) {
+/// How much a colour is flesh rather than coat: CIE a* above what its b* explains. Raw tissue is red without much yellow (hue about 20 to 35
+/// degrees), a koi's red patches are orange (hue above 40), white and black skin have little of either.
+cv::Mat rawness(const cv::Mat& lab) {
   cv::Mat wide;
   lab.convertTo(wide, CV_32FC3);
-  cv::Mat weight;
-  usable.convertTo(weight, CV_32F, 1.0 / 255);
-  const auto smooth = [&](const cv::Mat& channel, double s) {
-    cv::Mat sum, norm;
-    cv::GaussianBlur(channel.mul(weight), sum, {}, s);
-    cv::GaussianBlur(weight, norm, {}, s);
-    cv::Mat out = sum / (norm + 1e-3);
-    return out;
-  };
   cv::Mat channels[3];
   cv::split(wide, channels);
-  const cv::Mat dl = smooth(channels[0], 3 * sigma) - smooth(channels[0], sigma);
-  const cv::Mat da = smooth(channels[1], sigma) - smooth(channels[1], 3 * sigma);
-  const cv::Mat db = smooth(channels[2], sigma) - smooth(channels[2], 3 * sigma);
-  cv::Mat out = 1.5 * da + 0.35 * cv::max(dl, 0) * (100.0 / 255) + 0.3 * cv::abs(db);
-  out.setTo(0, usable == 0);
+  cv::Mat out = (channels[1] - 128) - 0.75 * (channels[2] - 128);
+  return cv::max(out, 0);
+}
+
+cv::Mat smoothed(const cv::Mat& values, const cv::Mat& weight, double sigma) {
+  cv::Mat sum, norm;
+  cv::GaussianBlur(values.mul(weight), sum, {}, sigma);
+  cv::GaussianBlur(weight, norm, {}, sigma);
+  return sum / (norm + 1e-3);
+}
+
+/// Rawness against a wide surrounding, at the scale of `sigma` px.
+cv::Mat saliency(const cv::Mat& raw, const cv::Mat& weight, double sigma) {
+  cv::Mat out = smoothed(raw, weight, sigma) - smoothed(raw, weight, 3 * sigma);
+  out.setTo(0, weight == 0);
   return out;
+}
+
+/// A loop round the patch of raw colour at `place`: what is at least half as raw as the patch's best, gaps up to `sigma` closed, its hull widened.
+ImageOutline loop_round(const cv::Mat& raw, const cv::Mat& weight, const cv::Point& place, double sigma) {
+  const cv::Mat near = smoothed(raw, weight, 0.5 * sigma);
+  cv::Mat patch = near > 0.5f * near.at<float>(place);
+  patch.setTo(0, weight == 0);
+  const int reach = 2 * static_cast<int>(std::lround(sigma)) + 1;
+  cv::morphologyEx(patch, patch, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {reach, reach}));
+  cv::Mat labels;
+  cv::connectedComponents(patch, labels);
+  const int label = labels.at<int>(place);
+  if (label == 0) return {};
+  std::vector<cv::Point> points, hull;
+  cv::findNonZero(labels == label, points);
+  cv::convexHull(points, hull);
+  Ring<ImagePoint> ring;
+  for (const auto& p : hull) ring.push_back({static_cast<double>(p.x), static_cast<double>(p.y)});
+  const ImageOutline outline{{{ring, {}}}};
+  if (find_fault(outline)) return {};
+  return buffered(outline, 1 + 0.25 * std::sqrt(area(outline) / CV_PI));
+}
+
+/// How raw the inside of an outline is against a ring as wide as half its radius around it.
+double contrast(const cv::Mat& raw, const cv::Mat& weight, const ImageOutline& in_crop) {
+  const cv::Mat inside = filled(in_crop, raw.size());
+  const int width = std::max(2, static_cast<int>(0.5 * std::sqrt(area(in_crop) / CV_PI)));
+  cv::Mat around;
+  cv::dilate(inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * width + 1, 2 * width + 1}));
+  around.setTo(0, inside);
+  around.setTo(0, weight == 0);
+  if (cv::countNonZero(inside) == 0 || cv::countNonZero(around) == 0) return 0;
+  return cv::mean(raw, inside)[0] - cv::mean(raw, around)[0];
 }
 
 }  // namespace
@@ -46,36 +81,40 @@ Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const Fin
     usable.setTo(0, filled(crop.in_crop(ignore), crop.bgr.size()));
     cv::erode(usable, usable, cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7}));
   }
+  cv::Mat weight;
+  usable.convertTo(weight, CV_32F, 1.0 / 255);
+  const cv::Mat raw = rawness(lab);
   struct Candidate {
-    ImagePoint at;
+    ImageOutline loop;
     double strength;
   };
   std::vector<Candidate> candidates;
-  for (const double sigma : {3.0, 6.0, 12.0, 20.0}) {
-    cv::Mat s = saliency(lab, sigma, usable);
+  for (const double sigma : {2.5, 4.0, 7.0, 12.0}) {
+    cv::Mat s = saliency(raw, weight, sigma);
     for (int k = 0; k < 2; ++k) {
       double high = 0;
       cv::Point place;
       cv::minMaxLoc(s, nullptr, &high, nullptr, &place);
-      if (high < 3) break;
-      candidates.push_back({crop.in_photo(ImagePoint{static_cast<double>(place.x), static_cast<double>(place.y)}), high});
+      if (high < 2) break;
+      if (auto loop = loop_round(raw, weight, place, sigma); !loop.empty()) candidates.push_back({crop.in_photo(loop), high});
       cv::circle(s, place, static_cast<int>(3 * sigma), 0, -1);
     }
   }
   std::sort(candidates.begin(), candidates.end(), [](const auto& a, const auto& b) { return a.strength > b.strength; });
-  if (candidates.size() > 4) candidates.resize(4);
+  if (candidates.size() > 5) candidates.resize(5);
   std::optional<Margin> best;
   double best_score = -1;
   for (const auto& candidate : candidates) {
-    if (best && contains(best->outline, candidate.at)) continue;
-    auto found = find_from_point(bgr, candidate.at, options);
+    auto found = find_in_loop(bgr, candidate.loop, options);
     if (!found) continue;
     if (!ignore.empty() && !find_fault(ignore) && area(intersection(found->outline, ignore)) > 0.02 * area(found->outline)) continue;
     const double share = area(found->outline) / static_cast<double>(bgr.total());
     if (share > 0.5) continue;
     bool weak = false;
     for (const auto& w : found->warnings) weak = weak || w.code == "weak-edge";
-    const double score = candidate.strength * (weak ? 0.4 : 1);
+    // The clearer and larger wound of two; a speck of colour is not preferred to it.
+    const double score = contrast(raw, weight, crop.in_crop(found->outline)) * std::sqrt(std::sqrt(share)) * (weak ? 0.4 : 1);
+    if (score <= 0) continue;
     if (score > best_score) best_score = score, best = found.value();
   }
   if (!best) return Refusal{"nothing-found", "nothing in the photo stands out as a wound", "draw a rough loop around the wound"};
