@@ -97,18 +97,22 @@ void answer(Flow& flow, const SheetData& data) {
   items.push_back(Label{{split, y}, healing::words(course.verdict), 14, inks().ink, Anchor::left, true, 0});
   y += 15;
   double bottom = top + 68;
+  // Many reasons are set smaller, so that the photos and the curve stay on the first page.
+  const double size = course.reasons.size() > 5 ? 7.6 : 8.5;
   std::vector<std::string> lines;
-  for (const auto& reason : course.reasons)
-    for (const auto& line : wrapped(reason, 8.5, flow.right() - split)) lines.push_back(line);
-  if (course.closure)
-    for (const auto& line :
-         wrapped("Closed between " + short_date(course.closure->earliest, true) + " and " + short_date(course.closure->latest, true) +
-                     " if it goes on as it does now: a range between two models, not a promise.",
-                 8.5, flow.right() - split))
+  bool closure_said = false;
+  for (const auto& reason : course.reasons) {
+    closure_said = closure_said || reason.find("closes between") != std::string::npos;
+    for (const auto& line : wrapped(reason, size, flow.right() - split)) lines.push_back(line);
+  }
+  if (course.closure && !closure_said)
+    for (const auto& line : wrapped("Closed between " + short_date(course.closure->earliest, true) + " and " + short_date(course.closure->latest, true) +
+                                        " if it goes on as it does now: a range between two models, not a promise.",
+                                    size, flow.right() - split))
       lines.push_back(line);
   for (const auto& line : lines) {
-    items.push_back(Label{{split, y}, line, 8.5, inks().ink, Anchor::left, false, 0});
-    y += 11.5;
+    items.push_back(Label{{split, y}, line, size, inks().ink, Anchor::left, false, 0});
+    y += size * 1.33;
   }
   bottom = std::max(bottom, y - 4);
   flow.space(bottom - top + 4);
