@@ -11,15 +11,23 @@ namespace uroko::margin {
 
 namespace {
 
-/// How much a colour is flesh rather than coat: CIE a* above what its b* explains. Raw tissue is red without much yellow (hue about 20 to 35
+/// How much a colour is flesh rather than coat: by how much CIE a* exceeds b*, where the colour is not vivid. Raw tissue is red without much yellow (hue about 20 to 35
 /// degrees), a koi's red patches are orange (hue above 40), white and black skin have little of either.
 cv::Mat rawness(const cv::Mat& lab) {
   cv::Mat wide;
   lab.convertTo(wide, CV_32FC3);
   cv::Mat channels[3];
   cv::split(wide, channels);
-  cv::Mat out = (channels[1] - 128) - 0.75 * (channels[2] - 128);
-  return cv::max(out, 0);
+  const cv::Mat a = channels[1] - 128, b = channels[2] - 128;
+  cv::Mat chroma, dull;
+  cv::magnitude(a, b, chroma);
+  // A coat's red is vivid (chroma above 60), raw tissue is not.
+  dull = cv::min(cv::max((64 - chroma) / 14, 0), 1);
+  cv::Mat out = cv::max(a - b, 0);
+  out = out.mul(dull);
+  // Black skin has little colour of either kind, and what little it has is noise.
+  out.setTo(0, channels[1] < 128 + 12);
+  return out;
 }
 
 cv::Mat smoothed(const cv::Mat& values, const cv::Mat& weight, double sigma) {
@@ -41,6 +49,10 @@ ImageOutline loop_round(const cv::Mat& raw, const cv::Mat& weight, const cv::Poi
   const cv::Mat near = smoothed(raw, weight, 0.5 * sigma);
   cv::Mat patch = near > 0.5f * near.at<float>(place);
   patch.setTo(0, weight == 0);
+  // What hangs together beyond a few times the scale is another thing.
+  cv::Mat nearby(patch.size(), CV_8U, cv::Scalar(0));
+  cv::circle(nearby, place, static_cast<int>(std::lround(4 * sigma)), 255, -1);
+  patch.setTo(0, nearby == 0);
   const int reach = 2 * static_cast<int>(std::lround(sigma)) + 1;
   cv::morphologyEx(patch, patch, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {reach, reach}));
   cv::Mat labels;
@@ -113,7 +125,7 @@ Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const Fin
     bool weak = false;
     for (const auto& w : found->warnings) weak = weak || w.code == "weak-edge";
     // The clearer and larger wound of two; a speck of colour is not preferred to it.
-    const double score = contrast(raw, weight, crop.in_crop(found->outline)) * std::sqrt(std::sqrt(share)) * (weak ? 0.4 : 1);
+    const double score = contrast(raw, weight, crop.in_crop(found->outline)) * std::pow(share, 0.15) * (weak ? 0.4 : 1);
     if (score <= 0) continue;
     if (score > best_score) best_score = score, best = found.value();
   }

@@ -42,12 +42,15 @@ ImageOutline place_of_reference(const scale::PlaneMap& map) {
   return {{{map.reference, {}}}};
 }
 
-margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const PhotoRequest& request) {
+/// `balance`: without a hint the colours decide, and they must not be the lamp's.
+margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const bed::WhiteBalance& balance, const PhotoRequest& request) {
   const Overloaded by{
       [&](const Given& given) -> Result<margin::Margin> { return margin::given(bgr, given.outline); },
       [&](const Around& around) { return margin::find_in_loop(bgr, around.loop); },
       [&](const FromPoint& point) { return margin::find_from_point(bgr, point.inside); },
-      [&](const NoHint&) { return margin::propose(bgr, place_of_reference(map)); },
+      [&](const NoHint&) {
+        return margin::propose(balance.from == bed::WhiteBalance::From::none ? bgr : bed::balanced(bgr, balance), place_of_reference(map));
+      },
   };
   auto found = take(std::visit(by, request.margin), request.file);
   if (!request.keep.empty() || !request.drop.empty()) found = take(margin::refine(bgr, found, request.keep, request.drop), request.file);
@@ -74,10 +77,10 @@ PhotoResult measure_photo(const PhotoRequest& request) {
   const auto camera = camera_of(out.photo.info, request.lens_profile, &lens_warnings);
   out.map = find_scale(out.photo.bgr, camera, request);
   out.map.warnings.insert(out.map.warnings.end(), lens_warnings.begin(), lens_warnings.end());
-  out.margin = find_margin(out.photo.bgr, out.map, request);
+  const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};
+  out.margin = find_margin(out.photo.bgr, out.map, balance, request);
   out.measurement = take(measure(out.map, out.margin, request.options), request.file);
   for (auto& warning : photo_warnings(out.photo.bgr, out.map, out.margin)) out.measurement.warnings.push_back(std::move(warning));
-  const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};
   out.bed = bed::classify(out.photo.bgr, out.margin.outline, out.map, balance);
   return out;
 }
