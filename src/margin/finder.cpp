@@ -210,6 +210,10 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
   const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
   auto margin = settled(bgr, outline, reach, From::loop);
+  // The finder expects a loop about a quarter of the radius outside. A looser one draws the margin outwards, a tighter one inwards, in
+  // proportion (measured on open photos and rendered koi, assets/guide/margins.md); that is not seen in the photo, so it is doubt.
+  const double looseness = std::sqrt(area(loop) / std::max(1.0, area(margin.outline))) - 1, off = std::abs(looseness - 0.25);
+  margin.common_px = std::hypot(margin.common_px, (looseness > 0.25 ? 1.2 : 0.4) * std::max(0.0, std::min(off, 0.4) - 0.07) * radius_of(margin.outline));
   if (area(margin.outline) < 0.2 * area(loop))
     margin.warnings.push_back({"loose-loop", "the margin found is much smaller than the loop; draw the loop closer if it missed parts of the wound"});
   return margin;
