@@ -1,4 +1,5 @@
 #include "uroko/app/session.h"
+#include "uroko/casebook/measured.h"
 
 #include <algorithm>
 #include <cmath>
@@ -142,7 +143,20 @@ int Session::look_of_visit(casebook::Id id) const {
   return -1;
 }
 
-measure::MeasureOptions Session::measure_options() const { return {}; }
+const casebook::MeasureRow* Session::accepted_row() const {
+  const auto* f = desk ? book.find_wound(desk->place.wound) : nullptr;
+  const auto* v = f ? f->visit(desk->place.visit) : nullptr;
+  if (!v) return nullptr;
+  for (const auto& p : v->photos)
+    if (p.row.id == desk->place.photo) return p.measure ? &*p.measure : nullptr;
+  return nullptr;
+}
+
+/// Those of the measure in the book (body, plane offset), so that a corrected margin is measured as the accepted one was.
+measure::MeasureOptions Session::measure_options() const {
+  const auto* row = accepted_row();
+  return row ? casebook::options_of(*row) : measure::MeasureOptions{};
+}
 
 void Session::recompute_course() {
   ++course_version_;

@@ -344,7 +344,12 @@ void Session::start_measuring() {
         return;
       }
       desk->measure_refusal.reset();
-      desk->measurement = std::make_shared<measure::Measurement>(*measured);
+      auto shown = std::make_shared<measure::Measurement>(*measured);
+      if (const auto* row = accepted_row(); row && !desk->unsaved()) {  // an accepted measure shows the figures that the book and the chart hold
+        shown->area_mm2.value = row->area_mm2, shown->area_mm2.u = row->u_mm2, shown->area_mm2.low95 = row->low95, shown->area_mm2.high95 = row->high95;
+        shown->length_mm.value = row->length_mm, shown->width_mm.value = row->width_mm, shown->perimeter_mm.value = row->perimeter_mm;
+      }
+      desk->measurement = shown;
       desk->measured = generation;
       recompute_course();
       jobs.start("Looking at the bed", [this, id, generation, work, bgr](const Token&) -> Jobs::Delivery {

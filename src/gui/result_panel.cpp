@@ -86,12 +86,25 @@ float draw_verdict(Ui& ui, float x, float y, float w) {
   if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
   ui.text(x, y, words, ui.style.fonts.title, verdict_colour(ui, course->verdict));
   y += ui.px(28);
-  for (auto reason : course->reasons) {
+  constexpr std::size_t kShown = 2;
+  const std::size_t all = course->reasons.size() + course->warnings.size();
+  const bool open = ui.session.reasons_open;
+  for (std::size_t i = 0; i < course->reasons.size() && (open || i < kShown); ++i) {
+    auto reason = course->reasons[i];
     if (!reason.empty()) reason[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(reason[0])));
     y += ui.wrapped(x, y, w, reason + ".", ui.style.fonts.body, ui.c().ink) + ui.px(4);
   }
   if (course->closure) y += ui.wrapped(x, y, w, "If this holds, it closes between " + course->closure->earliest.iso_date() + " and " + course->closure->latest.iso_date() + ".", ui.style.fonts.body, ui.c().ink) + ui.px(3);
-  for (const auto& warning : course->warnings) y += ui.wrapped(x, y, w, warning.text, ui.style.fonts.small, ui.c().muted) + ui.px(2);
+  if (open)
+    for (const auto& warning : course->warnings) y += ui.wrapped(x, y, w, warning.text, ui.style.fonts.small, ui.c().muted) + ui.px(2);
+  if (all > std::min(kShown, course->reasons.size())) {
+    const Box fold{x, y, ui.px(72), ui.px(22)};
+    const auto hit = ui.hit("result.reasons", fold);
+    if (hit.clicked) ui.intents.run("result.reasons");
+    if (hit.hovered) ui.tip("Every reason and what the verdict cannot know", "");
+    ui.text(x, y + ui.px(2), open ? "less" : std::to_string(all - std::min(kShown, course->reasons.size())) + " more", ui.style.fonts.small, ui.c().act);
+    y += ui.px(22);
+  }
   return y + ui.px(13);
 }
 

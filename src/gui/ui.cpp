@@ -20,8 +20,33 @@ float Ui::text(float x, float y, const std::string& s, ImFont* font, ImU32 colou
   return w;
 }
 
+namespace {
+
+/// The end of the line that starts at `at`: broken at spaces only, and never between a figure and its unit.
+const char* line_end(const ImFont* font, const char* at, const char* end, float width) {
+  const char* fits = nullptr;
+  for (const char* p = at; p <= end; ++p) {
+    if (p < end && *p != ' ' && *p != '\n') continue;
+    const bool joined = p < end && *p == ' ' && p > at && p[-1] >= '0' && p[-1] <= '9' && p + 1 < end && (p[1] == '%' || p[1] == 'm' || static_cast<unsigned char>(p[1]) == 0xC2);
+    if (joined) continue;
+    if (fits && font->CalcTextSizeA(font->FontSize, FLT_MAX, 0, at, p).x > width) return fits;
+    fits = p;
+    if (p < end && *p == '\n') return p;
+  }
+  return end;
+}
+
+}  // namespace
+
 float Ui::wrapped_height(float width, const std::string& s, ImFont* font) const {
-  return font->CalcTextSizeA(font->FontSize, FLT_MAX, width, s.data(), s.data() + s.size()).y;
+  float height = 0;
+  const char *at = s.data(), *end = s.data() + s.size();
+  while (at < end) {
+    at = line_end(font, at, end, width);
+    height += font->FontSize;
+    while (at < end && (*at == ' ' || *at == '\n')) ++at;
+  }
+  return height;
 }
 
 float Ui::wrapped(float x, float y, float width, const std::string& s, ImFont* font, ImU32 colour) const {
@@ -30,8 +55,7 @@ float Ui::wrapped(float x, float y, float width, const std::string& s, ImFont* f
   const char *at = s.data(), *end = s.data() + s.size();
   const float line = std::round(font->FontSize * 1.38f);
   while (at < end) {
-    const char* stop = font->CalcWordWrapPositionA(1, at, end, width);
-    if (stop == at) ++stop;
+    const char* stop = line_end(font, at, end, width);
     draw->AddText(font, font->FontSize, {std::round(x), std::round(top)}, colour, at, stop);
     top += line;
     at = stop;

@@ -68,10 +68,10 @@ void water_reasons(Working& work) {
     }
   }
   if (cold)
-    course.reasons.push_back("water fell from " + fixed_text(warm->water_c, 0) + " to " + fixed_text(cold->water_c, 0) + " degC by " + cold->date.iso_date() +
+    course.reasons.push_back("water fell from " + fixed_text(warm->water_c, 0) + " to " + fixed_text(cold->water_c, 0) + " \u00b0C by " + cold->date.iso_date() +
                              ": slower healing is expected");
   if (course.rate_percent_per_degree_day && cold)
-    course.reasons.push_back("per 100 degree-days (base " + fixed_text(work.options.degree_day_base_c, 0) + " degC) the closing rate was " +
+    course.reasons.push_back("per 100 degree-days (base " + fixed_text(work.options.degree_day_base_c, 0) + " \u00b0C) the closing rate was " +
                              fixed_text(100 * course.rate_percent_per_degree_day->value, 0) + " % (" + fixed_text(100 * course.rate_percent_per_degree_day->low95, 0) + " to " +
                              fixed_text(100 * course.rate_percent_per_degree_day->high95, 0) + ")");
 }

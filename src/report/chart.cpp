@@ -134,12 +134,12 @@ void draw_closure(ChartDraft& d) {
   const double first = d.day_of(range.earliest), last = d.day_of(range.latest);
   const double xa = c.x_of_day(std::min(first, c.day1)), xb = c.x_of_day(std::min(last, c.day1));
   Colour wash = d.colours.closure;
-  wash.a = 30;
+  wash.a = 22;
   if (xb - xa > 0.5) {
     const std::vector<Point> band{{xa, c.y1}, {xb, c.y1}, {xb, c.y0}, {xa, c.y0}};
     c.scene.items.push_back(Fill{band, wash, Hatch::none});
-    wash.a = 150;
-    c.scene.items.push_back(Fill{band, wash, Hatch::dots});
+    wash.a = 120;
+    for (const double x : {xa, xb}) c.scene.items.push_back(PolyLine{{{x, c.y1}, {x, c.y0}}, wash, 0.7, Dash::solid, false});
   }
   const Point from = c.looks.back();
   const auto ray = [&](double day) {

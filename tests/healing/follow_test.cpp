@@ -206,7 +206,7 @@ TEST_CASE("fallen water is said to slow healing, the bed's shift is told, and th
   series.looks.back().bed = std::array<double, bed::kTissues>{0.62, 0.20, 0.05, 0.08, 0.05, 0};
   series.events = {{DateTime::from_day_number(20615), "topical", ""}};
   const auto course = follow(series);
-  CHECK(says(course, "water fell from 20 to 12 degC by " + DateTime::from_day_number(20625).iso_date()));
+  CHECK(says(course, "water fell from 20 to 12 \u00b0C by " + DateTime::from_day_number(20625).iso_date()));
   CHECK(says(course, "slower healing is expected"));
   CHECK(says(course, "granulation up from 30 to 62 %"));
   CHECK(says(course, "slough down from 55 to 20 %"));

@@ -109,7 +109,7 @@ class Session {
     std::string print = "100", base = "0";
   } settings_text;  ///< as typed
   bool list_shown = true, list_by_width = true;
-  bool ghost_shown = true, overlay_shown = false, loupe_shown = false, budget_open = false;
+  bool ghost_shown = true, overlay_shown = false, loupe_shown = false, budget_open = false, reasons_open = false;
   bool quit = false;
 
   bool has_book() const { return !book.path.empty(); }
@@ -213,6 +213,7 @@ class Session {
   std::vector<DueEntry> read_due() const;
   void restore_measure(const casebook::MeasureRow& row);
   measure::MeasureOptions measure_options() const;
+  const casebook::MeasureRow* accepted_row() const;  ///< the latest measure that the book holds of the photo on the desk
   void trouble(const std::string& label, std::exception_ptr error);
 
   std::unique_ptr<BookAccess> access_;
