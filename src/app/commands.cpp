@@ -89,7 +89,7 @@ std::vector<Command> make() {
   add("view.ghost", "Last visit's margin", "Photo", {"G"}, "Dashed, at the same millimetre scale", has_photo, [](S& s) { s.ghost_shown = !s.ghost_shown; });
   add("view.bed", "Show the bed and the glare", "Photo", {"O"}, "Each class has its own hatching", has_margin, [](S& s) { s.overlay_shown = !s.overlay_shown; });
 
-  add("result.reasons", "All reasons of the verdict", "Result", {}, "Every reason and what the verdict cannot know", has_margin, [](S& s) { s.reasons_open = !s.reasons_open; });
+  add("result.reasons", "All reasons of the verdict", "Result", {"Shift+I"}, "Every reason and what the verdict cannot know", has_margin, [](S& s) { s.reasons_open = !s.reasons_open; });
   add("result.budget", "Where the \u00b1 comes from, in words", "Result", {"I"}, "The parts of the area's uncertainty", has_margin, [](S& s) { s.budget_open = !s.budget_open; });
   add("visit.next", "Next visit", "Visit", {"PageDown", "J"}, "Opens the photo of the next visit", has_wound, [](S& s) { s.step_visit(1); });
   add("visit.previous", "Previous visit", "Visit", {"PageUp", "Shift+J"}, "Opens the photo of the visit before", has_wound, [](S& s) { s.step_visit(-1); });

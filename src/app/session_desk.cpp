@@ -1,6 +1,7 @@
 // The photo on the desk: opening, tools, scale, margin, measuring. Jobs get values and give values back.
 #include <algorithm>
 #include <exception>
+#include <nlohmann/json.hpp>
 
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
@@ -348,6 +349,11 @@ void Session::start_measuring() {
       if (const auto* row = accepted_row(); row && !desk->unsaved()) {  // an accepted measure shows the figures that the book and the chart hold
         shown->area_mm2.value = row->area_mm2, shown->area_mm2.u = row->u_mm2, shown->area_mm2.low95 = row->low95, shown->area_mm2.high95 = row->high95;
         shown->length_mm.value = row->length_mm, shown->width_mm.value = row->width_mm, shown->perimeter_mm.value = row->perimeter_mm;
+        const auto kept = nlohmann::json::parse(row->budget_json, nullptr, false);
+        if (kept.is_array() && !kept.empty()) shown->budget.clear();
+        for (const auto& line : kept)
+          if (line.is_object()) shown->budget.push_back({line.value("source", ""), line.value("u_mm2", 0.0)});
+        std::stable_sort(shown->budget.begin(), shown->budget.end(), [](const auto& a, const auto& b) { return a.u_mm2 > b.u_mm2; });
       }
       desk->measurement = shown;
       desk->measured = generation;
