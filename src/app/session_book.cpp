@@ -413,6 +413,11 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
     work.map = stored_map(row);
     if (!work.choice) work.choice = measure::ByCard{settings.print_scale};
     const auto options = nlohmann::json::parse(row.options_json, nullptr, false);
+    if (options.is_object()) {  // how sure the margin was, for what is drawn on from it
+      kept->doubt_px = options.value("doubt_px", kept->doubt_px);
+      kept->correlation_px = options.value("correlation_px", kept->correlation_px);
+      kept->common_px = options.value("common_px", kept->common_px);
+    }
     if (!options.is_discarded() && options.contains("grey")) work.grey = ImagePoint{options["grey"].at(0).get<double>(), options["grey"].at(1).get<double>()};
   } catch (const std::exception& e) {
     tell(Notice::Kind::trouble, std::string("The stored margin could not be read: ") + e.what(), "Trace it again; the old one stays in the book.");
