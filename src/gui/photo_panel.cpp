@@ -59,19 +59,22 @@ void draw_outline(const Canvas& c, const ImageOutline& outline, bool handles_sho
 }
 
 void draw_ghost(const Canvas& c, const app::Ghost& ghost, const scale::PlaneMap& map) {
-  ImVec2 label{-1e9f, 0};
+  ImVec2 right{-1e9f, 0}, left{1e9f, 0};
   for (const auto& part : ghost.outline_mm.parts) {
     std::vector<ImVec2> line;
     for (const auto& p : part.outer) line.push_back(c.at(map.to_image(p)));
     c.ui.dashed(line, kLight, 2.6f * c.ui.style.scale, 6 * c.ui.style.scale, true);
     c.ui.dashed(line, kGhost, 1.2f * c.ui.style.scale, 6 * c.ui.style.scale, true);
-    for (const auto& p : line)
-      if (p.x > label.x) label = p;
+    for (const auto& p : line) {
+      if (p.x > right.x) right = p;
+      if (p.x < left.x) left = p;
+    }
   }
-  if (label.x < -1e8f) return;
+  if (right.x < -1e8f) return;
   const auto* font = c.ui.style.fonts.small;
   const float w = c.ui.text_width(ghost.date, c.ui.style.fonts.small);
-  const Box tag{label.x + c.ui.px(6), label.y - c.ui.px(10), w + c.ui.px(10), font->FontSize + c.ui.px(6)};
+  Box tag{right.x + c.ui.px(6), right.y - c.ui.px(10), w + c.ui.px(10), font->FontSize + c.ui.px(6)};
+  if (tag.x + tag.w > c.box.x + c.box.w) tag = {left.x - c.ui.px(6) - tag.w, left.y - c.ui.px(10), tag.w, tag.h};
   c.ui.fill(tag, c.ui.c().over, c.ui.px(3));
   c.ui.text(tag.x + c.ui.px(5), tag.y + c.ui.px(3), ghost.date, c.ui.style.fonts.small, c.ui.c().on_over);
 }
