@@ -189,7 +189,7 @@ void add_book_report(CLI::App& book) {
   verb->add_option("--fish", report->fish, "Name of the fish")->required()->option_text("NAME");
   verb->add_option("--wound", report->wound, "Name of the wound (not needed when the fish has one)")->option_text("NAME");
   verb->add_option("--pdf", report->pdf, "Write the recheck sheet")->option_text("OUT.pdf");
-  verb->add_option("--picture", report->picture, "Write first and latest photo, curve and verdict as one picture")->option_text("OUT.png|OUT.svg");
+  verb->add_option("--picture", report->picture, "Write first and latest photo, curve and verdict as one picture")->option_text("OUT.png|OUT.svg|OUT.pdf");
   verb->add_option("--paper", report->paper, "Paper of the sheet")->check(CLI::IsMember({"a4", "letter"}))->option_text("a4|letter");
   verb->add_option("--axis", report->axis, "Time axis of the curve")
       ->check(CLI::IsMember({"days", "dates", "degree-days"}))
