@@ -1,6 +1,5 @@
 #include "uroko/report/from_book.h"
 
-#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
@@ -8,6 +7,7 @@
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/dose.h"
+#include "uroko/casebook/measured.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/photo/photo.h"
 
@@ -26,24 +26,11 @@ std::string word(const json& object, const char* key) {
   return object.is_object() && object.contains(key) && object[key].is_string() ? object[key].get<std::string>() : "";
 }
 
-// The plane map as the program keeps it: nine numbers of a homography behind the lens.
-std::optional<scale::PlaneMap> stored_map(const json& stored) {
-  const json& j = stored.contains("map") ? stored["map"] : stored;
-  if (!j.is_object() || !j.contains("plane_from_ideal")) return std::nullopt;
+// Nothing for a row that came from a table.
+std::optional<scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
   try {
-    Eigen::Matrix3d h;
-    for (int i = 0; i < 9; ++i) h(i / 3, i % 3) = j.at("plane_from_ideal").at(static_cast<std::size_t>(i)).get<double>();
-    if (!h.allFinite() || std::abs(h.determinant()) < 1e-15) return std::nullopt;
-    scale::PlaneMap map;
-    map.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
-    if (j.contains("camera")) {
-      const auto& c = j["camera"];
-      map.camera.fx = c.value("fx", 0.0), map.camera.fy = c.value("fy", 0.0), map.camera.cx = c.value("cx", 0.0), map.camera.cy = c.value("cy", 0.0);
-      map.camera.k1 = c.value("k1", 0.0), map.camera.k2 = c.value("k2", 0.0), map.camera.k3 = c.value("k3", 0.0);
-      map.camera.p1 = c.value("p1", 0.0), map.camera.p2 = c.value("p2", 0.0);
-    }
-    return map;
-  } catch (const json::exception&) { return std::nullopt; }
+    return casebook::plane_map_of(row);
+  } catch (const Error&) { return std::nullopt; }
 }
 
 std::string scale_word(const casebook::MeasureRow& m) {
@@ -206,9 +193,8 @@ void add_doses(SheetData& data, const Book& book, casebook::Id fish, casebook::I
 std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
   const auto outline = margin_px(m);
   if (!outline) return std::nullopt;
-  const json stored = parsed(m.scale_json);
   PlaneOutline plane;
-  if (const auto map = stored_map(stored)) {
+  if (const auto map = stored_map(m)) {
     plane = map->to_plane(*outline);
   } else {
     const double s = px_per_mm(m, *outline);
