@@ -203,6 +203,20 @@ void Session::work_changed() {
   autosave();
 }
 
+bool Session::take_margin(std::uint64_t of_desk, std::uint64_t generation, const Result<margin::Margin>& found, const std::string& label) {
+  if (!desk || desk->id != of_desk) return false;
+  desk->finding_margin = false;
+  if (desk->generation != generation) return false;  // the person went on meanwhile
+  if (!found) {
+    desk->margin_refusal = found.refusal();
+    return false;
+  }
+  Work work = desk->history.now();
+  work.margin = std::make_shared<margin::Margin>(*found);
+  commit(label, std::move(work));
+  return true;
+}
+
 void Session::find_margin(const Effect& effect) {
   if (!desk->bgr) {
     tell(Notice::Kind::trouble, "The photo is still being read.", "Loop again in a moment.");
@@ -215,18 +229,8 @@ void Session::find_margin(const Effect& effect) {
   jobs.start("Finding the margin", [this, id, generation, effect, bgr = desk->bgr, before = desk->history.now().margin](const Token&) -> Jobs::Delivery {
     auto found = effect.kind == Effect::Kind::find_point ? margin::find_from_point(*bgr, effect.line.front()) : margin::find_in_loop(*bgr, effect.outline);
     if (found && effect.kind == Effect::Kind::find_part && before) found = margin::given(*bgr, united(before->outline, found->outline));
-    return [this, id, generation, found, effect] {
-      if (!desk || desk->id != id) return;
-      desk->finding_margin = false;
-      if (desk->generation != generation) return;  // the person went on meanwhile
-      if (!found) {
-        desk->margin_refusal = found.refusal();
-        return;
-      }
-      Work work = desk->history.now();
-      work.margin = std::make_shared<margin::Margin>(*found);
-      commit(effect.label, std::move(work));
-      choose_tool(ToolId::points);
+    return [this, id, generation, found, label = effect.label] {
+      if (take_margin(id, generation, found, label)) choose_tool(ToolId::points);
     };
   }, true);
 }
@@ -244,18 +248,7 @@ void Session::refine_margin(const Effect& effect) {
   (effect.inside ? keep : drop).push_back(effect.line);
   jobs.start("Correcting the margin", [this, id, generation, effect, keep, drop, before, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
     auto found = margin::refine(*bgr, *before, keep, drop);
-    return [this, id, generation, found, effect] {
-      if (!desk || desk->id != id) return;
-      desk->finding_margin = false;
-      if (desk->generation != generation) return;
-      if (!found) {
-        desk->margin_refusal = found.refusal();
-        return;
-      }
-      Work work = desk->history.now();
-      work.margin = std::make_shared<margin::Margin>(*found);
-      commit(effect.label, std::move(work));
-    };
+    return [this, id, generation, found, label = effect.label] { take_margin(id, generation, found, label); };
   }, true);
 }
 
@@ -264,22 +257,10 @@ void Session::propose_margin() {
   desk->finding_margin = true;
   const auto id = desk->id;
   const auto generation = desk->generation;
-  ImageOutline ignore;
-  if (const auto& map = desk->history.now().map; map && map->reference.size() >= 3) ignore.parts.push_back({map->reference, {}});
-  jobs.start("Proposing a margin", [this, id, generation, ignore, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
-    auto found = margin::propose(*bgr, ignore);
+  jobs.start("Proposing a margin", [this, id, generation, bgr = desk->bgr, map = desk->history.now().map](const Token&) -> Jobs::Delivery {
+    auto found = map ? measure::propose_margin(*bgr, *map, measure::balance_of(*bgr, *map)) : margin::propose(*bgr, {});
     return [this, id, generation, found] {
-      if (!desk || desk->id != id) return;
-      desk->finding_margin = false;
-      if (desk->generation != generation) return;
-      if (!found) {
-        desk->margin_refusal = found.refusal();
-        return;
-      }
-      Work work = desk->history.now();
-      work.margin = std::make_shared<margin::Margin>(*found);
-      commit("propose a margin", std::move(work));
-      choose_tool(ToolId::points);
+      if (take_margin(id, generation, found, "propose a margin")) choose_tool(ToolId::points);
     };
   }, true);
 }

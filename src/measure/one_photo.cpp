@@ -36,21 +36,12 @@ scale::PlaneMap find_scale(const cv::Mat& bgr, const scale::Camera& camera, cons
   return take(std::visit(by, request.scale), request.file);
 }
 
-/// The reference itself can not be wound.
-ImageOutline place_of_reference(const scale::PlaneMap& map) {
-  if (map.reference.size() < 3) return {};
-  return {{{map.reference, {}}}};
-}
-
-/// `balance`: without a hint the colours decide, and they must not be the lamp's.
 margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const bed::WhiteBalance& balance, const PhotoRequest& request) {
   const Overloaded by{
       [&](const Given& given) -> Result<margin::Margin> { return margin::given(bgr, given.outline); },
       [&](const Around& around) { return margin::find_in_loop(bgr, around.loop); },
       [&](const FromPoint& point) { return margin::find_from_point(bgr, point.inside); },
-      [&](const NoHint&) {
-        return margin::propose(balance.from == bed::WhiteBalance::From::none ? bgr : bed::balanced(bgr, balance), place_of_reference(map));
-      },
+      [&](const NoHint&) { return propose_margin(bgr, map, balance); },
   };
   auto found = take(std::visit(by, request.margin), request.file);
   if (!request.keep.empty() || !request.drop.empty()) found = take(margin::refine(bgr, found, request.keep, request.drop), request.file);
@@ -67,6 +58,17 @@ scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::f
   return camera;
 }
 
+bed::WhiteBalance balance_of(const cv::Mat& bgr, const scale::PlaneMap& map) {
+  return map.kind == scale::Kind::card ? bed::from_patches(bgr, map) : bed::WhiteBalance{};
+}
+
+Result<margin::Margin> propose_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const bed::WhiteBalance& balance) {
+  // The reference itself cannot be wound.
+  ImageOutline reference;
+  if (map.reference.size() >= 3) reference.parts.push_back({map.reference, {}});
+  return margin::propose(balance.from == bed::WhiteBalance::From::none ? bgr : bed::balanced(bgr, balance), reference);
+}
+
 PhotoResult measure_photo(const PhotoRequest& request) {
   if (const auto* given = std::get_if<Given>(&request.margin))
     if (const auto fault = find_fault(given->outline))
@@ -77,7 +79,7 @@ PhotoResult measure_photo(const PhotoRequest& request) {
   const auto camera = camera_of(out.photo.info, request.lens_profile, &lens_warnings);
   out.map = find_scale(out.photo.bgr, camera, request);
   out.map.warnings.insert(out.map.warnings.end(), lens_warnings.begin(), lens_warnings.end());
-  const auto balance = out.map.kind == scale::Kind::card ? bed::from_patches(out.photo.bgr, out.map) : bed::WhiteBalance{};
+  const auto balance = balance_of(out.photo.bgr, out.map);
   out.margin = find_margin(out.photo.bgr, out.map, balance, request);
   out.measurement = take(measure(out.map, out.margin, request.options), request.file);
   for (auto& warning : photo_warnings(out.photo.bgr, out.map, out.margin)) out.measurement.warnings.push_back(std::move(warning));

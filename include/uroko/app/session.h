@@ -196,11 +196,12 @@ class Session {
   void recompute_course();
   void recompute_ghost();
   void recompute_nested();
-  std::vector<Nested> nested_for_report();
   void commit(const std::string& label, Work work);
   void work_changed();
   void apply(const std::optional<Effect>& effect);
   void find_margin(const Effect& effect);
+  /// A finder's result comes back: false, and nothing done but its refusal kept, when the desk or the work is another by now.
+  bool take_margin(std::uint64_t of_desk, std::uint64_t generation, const Result<margin::Margin>& found, const std::string& label);
   void refine_margin(const Effect& effect);
   void start_measuring();
   void find_scale(const measure::ScaleChoice& choice, bool by_itself);

@@ -67,6 +67,12 @@ PhotoResult measure_photo(const PhotoRequest& request);
 /// The camera to assume for a photo: the profile given (a mismatch is told in `warnings`), else one kept for it, else EXIF, else the common phone's.
 scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile, std::vector<Warning>* warnings = nullptr);
 
+/// From the card's grey patches; none for the other references.
+bed::WhiteBalance balance_of(const cv::Mat& bgr, const scale::PlaneMap& map);
+
+/// A margin without any hint, outside the reference; the colours decide, and they must not be the lamp's.
+Result<margin::Margin> propose_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const bed::WhiteBalance& balance);
+
 /// The contract's JSON object for one photo.
 nlohmann::json to_json(const PhotoResult& result);
 nlohmann::json to_json(const Estimate& estimate);
