@@ -44,7 +44,9 @@ void draw_window(Ui& ui, float width, float height) {
 
 bool Frame::draw(const Style& style, float width, float height) {
   places_.clear();
-  Ui ui{session_, intents_, style, textures_, places_, kept_chart_};
+  fields_.clear();
+  focus_.clear();
+  Ui ui{session_, intents_, style, textures_, places_, fields_, focus_, kept_chart_};
   ui.time = ImGui::GetTime();
   draw_window(ui, width, height);
   const bool asked = !intents_.empty();

@@ -14,11 +14,16 @@ class Frame {
   void key(const app::KeyPress& press, bool typing);
 
   const std::map<std::string, Box>& places() const { return places_; }
+  /// What the text fields of the last frame held, by name, and the one that has the keyboard.
+  const std::map<std::string, std::string>& fields() const { return fields_; }
+  const std::string& focus() const { return focus_; }
 
  private:
   app::Session& session_;
   Textures& textures_;
   std::map<std::string, Box> places_;
+  std::map<std::string, std::string> fields_;
+  std::string focus_;
   KeptChart kept_chart_;
   app::Intents intents_;
 };

@@ -177,17 +177,21 @@ void Ui::command_button(const std::string& id, const Box& b, const std::string& 
   if (button(id, b, label, look, enabled, command->tip, command->keys.empty() ? "" : command->keys.front())) intents.run(id);
 }
 
-bool Ui::field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool focus) {
+bool Ui::field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool take_focus) {
   places[name] = b;
   ImGui::SetCursorScreenPos(b.low());
   ImGui::PushFont(style.fonts.body);
   ImGui::PushStyleVar(ImGuiStyleVar_FramePadding, {px(8), std::max(0.f, (b.h - style.fonts.body->FontSize) / 2)});
   ImGui::SetNextItemWidth(b.w);
-  if (focus) ImGui::SetKeyboardFocusHere();
+  if (take_focus) ImGui::SetKeyboardFocusHere();
   std::string edited = value;
   const bool enter = ImGui::InputTextWithHint(("##" + name).c_str(), hint.c_str(), &edited, ImGuiInputTextFlags_EnterReturnsTrue);
   if (edited != value) intents.add([changed, edited](app::Session& s) { changed(s, edited); });
-  if (ImGui::IsItemActive()) frame(b, c().act, px(4), 1.5f);
+  fields[name] = edited;
+  if (ImGui::IsItemActive()) {
+    focus = name;
+    frame(b, c().act, px(4), 1.5f);
+  }
   ImGui::PopStyleVar();
   ImGui::PopFont();
   return enter;

@@ -40,6 +40,8 @@ struct Ui {
   const Style& style;
   Textures& textures;
   std::map<std::string, Box>& places;
+  std::map<std::string, std::string>& fields;
+  std::string& focus;
   KeptChart& kept_chart;
   double time = 0;
   bool again = false;  ///< asks for another frame soon (uploads left)
@@ -69,10 +71,10 @@ struct Ui {
   /// A button for a command: its tip and key from the registry.
   void command_button(const std::string& id, const Box& b, const std::string& label, Look look);
   /// A text field; `changed` becomes an intent. True when Enter was pressed in it.
-  bool field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool focus = false);
+  bool field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool take_focus = false);
   /// Label over a field; its whole height.
   float labelled_field(const std::string& name, float x, float y, float w, const std::string& label, const std::string& value, const std::string& hint,
-                       const std::function<void(app::Session&, std::string)>& changed, bool focus = false);
+                       const std::function<void(app::Session&, std::string)>& changed, bool take_focus = false);
   void tip(const std::string& text, const std::string& key = {});
 
   /// A scrolling part of the window; draw inside between begin and end. `content`: height of what was drawn.

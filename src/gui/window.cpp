@@ -4,20 +4,17 @@
 #include <backends/imgui_impl_glfw.h>
 #include <backends/imgui_impl_opengl3.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cctype>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <fstream>
-#include <nlohmann/json.hpp>
-#include <opencv2/imgproc.hpp>
+#include <utility>
 
 #include "gui/frame.h"
+#include "gui/script.h"
 #include "uroko/base/error.h"
-#include "uroko/base/file.h"
-#include "uroko/base/text.h"
-#include "uroko/photo/photo.h"
 
 namespace uroko::gui {
 
@@ -25,6 +22,8 @@ namespace {
 
 struct Events {
   std::vector<app::KeyPress> keys;
+  std::vector<std::pair<int, int>> strokes;  ///< key and modifiers, pressed since the last frame
+  std::vector<int> let_go;                   ///< keys shown to ImGui that were up again before the frame
   std::vector<std::filesystem::path> dropped;
   int frames = 3;  ///< to draw before sleeping again: ImGui settles in two or three
 };
@@ -55,6 +54,7 @@ void on_key(GLFWwindow* window, int key, int scancode, int action, int mods) {
   auto& e = events(window);
   e.frames = 3;
   if (action == GLFW_RELEASE) return;
+  if (action == GLFW_PRESS && key >= 0) e.strokes.emplace_back(key, mods);
   app::KeyPress press;
   press.ctrl = mods & GLFW_MOD_CONTROL;
   press.shift = mods & GLFW_MOD_SHIFT;
@@ -104,52 +104,34 @@ std::string environment(const char* name) {
   return value ? value : "";
 }
 
-cv::Mat read_back(int width, int height) {
-  cv::Mat rgb(height, width, CV_8UC3), bgr;
-  glPixelStorei(GL_PACK_ALIGNMENT, 1);
-  glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE, rgb.data);
-  cv::cvtColor(rgb, bgr, cv::COLOR_RGB2BGR);
-  cv::flip(bgr, bgr, 0);
-  return bgr;
+/// ImGui 1.86 reads which keys are down at a frame: one pressed and let go between two frames (a slow screen, a quick hand) would be lost. It
+/// is shown down for one frame, with its modifiers; a second stroke of the same key waits for a later frame.
+void show_quick_keys(GLFWwindow* window, Events& e) {
+  auto& io = ImGui::GetIO();
+  const auto down = [&](int left, int right) { return glfwGetKey(window, left) == GLFW_PRESS || glfwGetKey(window, right) == GLFW_PRESS; };
+  const auto released = std::exchange(e.let_go, {});
+  for (const int key : released)
+    if (glfwGetKey(window, key) != GLFW_PRESS) io.KeysDown[key] = false;
+  io.KeyCtrl = down(GLFW_KEY_LEFT_CONTROL, GLFW_KEY_RIGHT_CONTROL);
+  io.KeyShift = down(GLFW_KEY_LEFT_SHIFT, GLFW_KEY_RIGHT_SHIFT);
+  io.KeyAlt = down(GLFW_KEY_LEFT_ALT, GLFW_KEY_RIGHT_ALT);
+  std::vector<std::pair<int, int>> later;
+  for (const auto& [key, mods] : std::exchange(e.strokes, {})) {
+    const bool shown = std::find(e.let_go.begin(), e.let_go.end(), key) != e.let_go.end() || std::find(released.begin(), released.end(), key) != released.end();
+    if (shown) {
+      later.emplace_back(key, mods);
+      continue;
+    }
+    if (glfwGetKey(window, key) == GLFW_PRESS) continue;
+    io.KeysDown[key] = true;
+    io.KeyCtrl |= (mods & GLFW_MOD_CONTROL) != 0;
+    io.KeyShift |= (mods & GLFW_MOD_SHIFT) != 0;
+    io.KeyAlt |= (mods & GLFW_MOD_ALT) != 0;
+    e.let_go.push_back(key);
+  }
+  e.strokes = std::move(later);
+  if (!e.let_go.empty()) e.frames = std::max(e.frames, 3);
 }
-
-/// For the guide's pictures and the tests through a real window: UROKO_SCREENSHOT=OUT.png writes the window once nothing is left to do, after the
-/// commands named in UROKO_RUN (comma separated ids), and quits. UROKO_PLACES=OUT.json writes where every widget stands, at each change.
-struct Script {
-  std::string shot = environment("UROKO_SCREENSHOT"), places = environment("UROKO_PLACES");
-  std::vector<std::string> run;
-  int quiet = 0;
-  std::string written;
-
-  Script() {
-    for (auto& id : split(environment("UROKO_RUN"), ','))
-      if (!id.empty()) run.push_back(id);
-  }
-  /// True when the window should close.
-  bool turn(app::Session& session, const Frame& frame, bool busy, int width, int height) {
-    if (!places.empty()) {
-      nlohmann::json json;
-      for (const auto& [name, b] : frame.places()) json[name] = {b.x, b.y, b.w, b.h};
-      const auto text = json.dump();
-      if (text != written) {
-        written = text;
-        write_file_whole(places, text);
-      }
-    }
-    if (shot.empty()) return false;
-    quiet = busy || !session.jobs.idle() ? 0 : quiet + 1;
-    if (quiet < 4) return false;
-    if (!run.empty()) {
-      const auto id = run.front();
-      run.erase(run.begin());
-      if (!session.run(id)) throw Error(Fault::usage, "no-command", {}, "the command " + id + " is not there or cannot be used now", "see uroko's list of commands");
-      quiet = 0;
-      return false;
-    }
-    write_file_whole(shot, photo::encode_png(read_back(width, height)));
-    return true;
-  }
-};
 
 class Window {
  public:
@@ -208,10 +190,10 @@ class Window {
     bool more = true;
     while (!glfwWindowShouldClose(window_) && !session.quit) {
       const bool typing = ImGui::GetIO().WantTextInput;
-      if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shot.empty() ? 2.0 : 0.05);
+      if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
       else glfwPollEvents();
       if (session.watch()) events_.frames = 3;
-      const bool draw = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || !script.shot.empty();
+      const bool draw = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || script.shooting();
       if (!draw) continue;
       if (events_.frames > 0) --events_.frames;
       more = one_frame(session, frame, textures, style, script);
@@ -243,6 +225,7 @@ class Window {
     }
     ImGui_ImplOpenGL3_NewFrame();
     ImGui_ImplGlfw_NewFrame();
+    show_quick_keys(window_, events_);
     ImGui::NewFrame();
     const bool typing = ImGui::GetIO().WantTextInput;
     for (const auto& key : keys) frame.key(key, typing);

@@ -1,0 +1,182 @@
+#include "gui/real_window.h"
+
+#include <fcntl.h>
+#include <poll.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <cmath>
+#include <fstream>
+#include <stdexcept>
+#include <thread>
+
+#include "support/command.h"
+#include "uroko/app/view.h"
+
+namespace uroko::testing {
+
+namespace fs = std::filesystem;
+using namespace std::chrono_literals;
+
+namespace {
+
+bool there_is(const std::string& program) { return run({"sh", "-c", "command -v " + program}).exit_code == 0; }
+
+/// Starts a program and comes back. `keep`: a descriptor it inherits, or -1.
+pid_t start(const std::vector<std::string>& command, const std::vector<std::string>& environment, const fs::path& output, int keep) {
+  const pid_t child = ::fork();
+  if (child != 0) return child;
+  const int out = ::open(output.c_str(), O_WRONLY | O_CREAT | O_APPEND, 0600);
+  ::dup2(::open("/dev/null", O_RDONLY), 0);
+  ::dup2(out, 1);
+  ::dup2(out, 2);
+  if (keep >= 0) ::fcntl(keep, F_SETFD, 0);
+  for (const auto& pair : environment) ::putenv(const_cast<char*>(pair.c_str()));
+  std::vector<char*> argv;
+  for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
+  argv.push_back(nullptr);
+  ::execvp(argv[0], argv.data());
+  ::_exit(127);
+}
+
+/// Until the process has ended or the time is up; its exit code, -1: it still runs.
+int ended(pid_t process, double seconds) {
+  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  for (;;) {
+    int status = 0;
+    if (::waitpid(process, &status, WNOHANG) == process) return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+    if (std::chrono::steady_clock::now() > end) return -1;
+    std::this_thread::sleep_for(5ms);
+  }
+}
+
+void stop(pid_t& process) {
+  if (process <= 0) return;
+  ::kill(process, SIGTERM);
+  if (ended(process, 3) == -1) {
+    ::kill(process, SIGKILL);
+    ended(process, 3);
+  }
+  process = 0;
+}
+
+}  // namespace
+
+std::string RealWindow::missing() {
+  for (const char* program : {"Xvfb", "xdotool"})
+    if (!there_is(program)) return std::string(program) + " is not installed";
+  return {};
+}
+
+RealWindow::RealWindow(std::vector<std::string> arguments, int width, int height) {
+  fs::create_directories(home());
+  const std::string size = std::to_string(width) + "x" + std::to_string(height);
+  int pipe[2];
+  if (::pipe2(pipe, O_CLOEXEC) != 0) throw std::runtime_error("pipe failed");
+  server_ = start({"Xvfb", "-displayfd", std::to_string(pipe[1]), "-screen", "0", size + "x24", "-nolisten", "tcp"}, {}, folder_ / "server.txt", pipe[1]);
+  ::close(pipe[1]);
+  std::string number;
+  pollfd ready{pipe[0], POLLIN, 0};
+  for (char c; number.find('\n') == std::string::npos && ::poll(&ready, 1, 20000) == 1 && ::read(pipe[0], &c, 1) == 1;) number += c;
+  ::close(pipe[0]);
+  if (number.find('\n') == std::string::npos) {
+    stop(server_);
+    throw std::runtime_error("Xvfb did not start");
+  }
+  display_ = "DISPLAY=:" + number.substr(0, number.find('\n'));
+  arguments.insert(arguments.begin(), UROKO_COMMAND);
+  // No session bus and no dialog programs: the typed path is the way in, on every machine the same.
+  program_ = start(arguments,
+                   {display_, "HOME=" + home().string(), "XDG_CONFIG_HOME=" + (home() / ".config").string(), "XDG_STATE_HOME=" + (home() / ".local/state").string(),
+                    "DBUS_SESSION_BUS_ADDRESS=unix:path=/nonexistent", "PATH=/nonexistent", "UROKO_STATE=" + (folder_ / "state.json").string(), "UROKO_SIZE=" + size, "LIBGL_ALWAYS_SOFTWARE=1"},
+                   folder_ / "program.txt", -1);
+  wait("the first frame", [](const auto& s) { return s.contains("idle"); });
+}
+
+RealWindow::~RealWindow() {
+  stop(program_);
+  stop(server_);
+}
+
+const nlohmann::json& RealWindow::wait(const std::string& what, const std::function<bool(const nlohmann::json&)>& is_so, double seconds) {
+  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  for (;;) {
+    if (std::ifstream in(folder_ / "state.json"); in) {
+      const auto read = nlohmann::json::parse(in, nullptr, false);
+      if (read.is_object()) state_ = read;
+    }
+    if (!state_.is_null() && is_so(state_)) return state_;
+    int status = 0;
+    const bool gone = ::waitpid(program_, &status, WNOHANG) == program_;
+    if (gone || std::chrono::steady_clock::now() > end) {
+      if (gone) program_ = 0;
+      std::ifstream said(folder_ / "program.txt");
+      auto shown = state_;
+      if (shown.is_object()) shown.erase("widgets");
+      if (shown.contains("desk")) shown["desk"].erase("margin");
+      throw std::runtime_error("waited for " + what + (gone ? "; the program ended" : "") + "; said: " + std::string(std::istreambuf_iterator<char>(said), {}) + "; shown: " + shown.dump().substr(0, 3000));
+    }
+    std::this_thread::sleep_for(4ms);
+  }
+}
+
+void RealWindow::xdotool(std::vector<std::string> arguments) {
+  arguments.insert(arguments.begin(), "xdotool");
+  const auto ran = run(arguments, "", {display_});
+  if (ran.exit_code != 0) throw std::runtime_error("xdotool failed: " + ran.err);
+}
+
+void RealWindow::move(double x, double y) {
+  const int px = static_cast<int>(std::lround(x)), py = static_cast<int>(std::lround(y));
+  xdotool({"mousemove", std::to_string(px), std::to_string(py)});
+  wait("the pointer there", [&](const auto& s) { return std::abs(s.at("pointer")[0].template get<double>() - px) < 0.6 && std::abs(s.at("pointer")[1].template get<double>() - py) < 0.6; });
+}
+
+void RealWindow::button(bool down) {
+  xdotool({down ? "mousedown" : "mouseup", "1"});
+  wait(down ? "the button down" : "the button up", [&](const auto& s) { return s.at("held") == down; });
+}
+
+void RealWindow::press(const std::string& widget) {
+  // Settled: what was drawn last is what is there now, so the widget will not move under the pointer.
+  wait("the widget " + widget, [&](const auto& s) { return s.at("settled") == true && s.contains("widgets") && s["widgets"].contains(widget); });
+  const auto b = state_["widgets"][widget];
+  move(b[0].get<double>() + b[2].get<double>() / 2, b[1].get<double>() + b[3].get<double>() / 2);
+  button(true);
+  button(false);
+}
+
+void RealWindow::type(const std::string& field, const std::string& text) {
+  press(field);
+  wait("the keyboard in " + field, [&](const auto& s) { return s.at("focus") == field && s.at("typing") == true; });
+  xdotool({"key", "ctrl+a"});
+  const auto b = state_["widgets"][field];
+  move(b[0].get<double>() + b[2].get<double>() / 3, b[1].get<double>() + b[3].get<double>() / 2);  // a frame passes, so that the letters come after the key
+  xdotool({"type", "--delay", "2", text});
+  wait("the text in " + field, [&](const auto& s) { return s.at("fields").contains(field) && s["fields"][field] == text; });
+}
+
+void RealWindow::drag_photo(const std::vector<ImagePoint>& path) {
+  wait("the photo", [](const auto& s) { return s.at("settled") == true && s.contains("desk") && s["widgets"].contains("photo"); });
+  const auto box = state_["widgets"]["photo"], v = state_["desk"]["view"];
+  app::View view;
+  view.width = v["width"], view.height = v["height"], view.zoom = v["zoom"], view.turn_deg = v["turn_deg"], view.centre = {v["x"], v["y"]};
+  bool down = false;
+  for (const auto& p : path) {
+    const auto s = view.to_screen(p);
+    move(box[0].get<double>() + s.x, box[1].get<double>() + s.y);
+    if (!down) button(down = true);
+  }
+  button(false);
+}
+
+int RealWindow::quit(double seconds) {
+  key("ctrl+q");
+  const int code = ended(program_, seconds);
+  if (code != -1) program_ = 0;
+  return code;
+}
+
+}  // namespace uroko::testing
