@@ -24,6 +24,12 @@ install(FILES ${UROKO_PACKAGING}/copyright ${made}/changelog.gz DESTINATION ${CM
 install(FILES ${UROKO_PACKAGING}/lintian-overrides DESTINATION ${CMAKE_INSTALL_DATADIR}/lintian/overrides RENAME uroko)
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/assets/guide ${CMAKE_SOURCE_DIR}/assets/schema-json DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/sample_images DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
+install(PROGRAMS ${CMAKE_SOURCE_DIR}/scripts/sample-case DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
+# The sample case as the window opens it, made by the program that is being installed.
+install(CODE "
+  file(REMOVE_RECURSE \"${made}/sample.uroko\")
+  execute_process(COMMAND \"${CMAKE_SOURCE_DIR}/scripts/sample-case\" \"$<TARGET_FILE:uroko>\" \"${made}/sample.uroko\" OUTPUT_QUIET COMMAND_ERROR_IS_FATAL ANY)")
+install(DIRECTORY ${made}/sample.uroko DESTINATION ${CMAKE_INSTALL_DATADIR}/uroko)
 
 # Packs what is built: build first.
 set(CMAKE_SKIP_INSTALL_ALL_DEPENDENCY TRUE)
@@ -43,5 +49,4 @@ set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "fonts-droid-fallback")
 set(CPACK_STRIP_FILES ON)
 set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
 set(CMAKE_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS ${CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS})
-set(CPACK_OUTPUT_FILE_PREFIX ${CMAKE_BINARY_DIR})
 include(CPack)

@@ -9,6 +9,7 @@
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
+#include "uroko/base/shared.h"
 #include "uroko/base/text.h"
 #include "uroko/report/card_print.h"
 
@@ -18,11 +19,30 @@ namespace fs = std::filesystem;
 using Purpose = PathForm::Purpose;
 
 fs::path sample_book() {
-  // What scripts/demo builds, then what a package installs.
+  // What a package installs, then what scripts/demo builds.
+  if (const auto installed = shared_path("sample.uroko"); !installed.empty()) return installed;
   std::error_code ignored;
-  for (const auto& candidate : {fs::path(UROKO_SOURCE_ASSETS).parent_path() / "build" / "demo" / "sample.uroko", fs::path("/usr/share/uroko/sample.uroko")})
-    if (fs::exists(candidate, ignored)) return candidate;
-  return {};
+  const auto source = shared_path("packaging");  // assets/packaging of a checkout
+  const auto built = source.empty() ? fs::path() : source.parent_path().parent_path() / "build" / "demo" / "sample.uroko";
+  return fs::exists(built, ignored) ? built : fs::path();
+}
+
+void Session::open_sample() {
+  const auto sample = sample_book();
+  if (sample.empty() || sample != shared_path("sample.uroko")) return open_book(sample);
+  // The installed one cannot be written: the first time it is copied to where case books stand, so that everything can be tried on it.
+  const auto mine = default_book().parent_path() / "Sample case.uroko";
+  try {
+    if (!fs::exists(mine)) {
+      const auto whole = fs::path(mine).replace_extension(".copying");
+      fs::remove_all(whole);
+      fs::copy(sample, whole, fs::copy_options::recursive);
+      fs::rename(whole, mine);
+    }
+  } catch (const fs::filesystem_error& e) {
+    return tell(Notice::Kind::trouble, "The sample case could not be copied to " + mine.string() + ": " + e.code().message() + ". Free some space or choose another home folder.");
+  }
+  open_book(mine);
 }
 
 void Session::ask_path(Purpose purpose) {

@@ -22,6 +22,7 @@ int run(int argc, char** argv, const OpenWindow& open_window) {
   add_book(app);
   for (auto* book : app.get_subcommands([](const CLI::App* verb) { return verb->get_name() == "book"; })) add_book_report(*book);
   add_open(app, open_window);
+  add_guide(app);
   add_manual(app);
   try {
     app.parse(argc, argv);

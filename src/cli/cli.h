@@ -17,6 +17,7 @@ void add_curve(CLI::App& app);
 void add_book(CLI::App& app);
 void add_lens(CLI::App& app);
 void add_open(CLI::App& app, const OpenWindow& open_window);
+void add_guide(CLI::App& app);
 void add_manual(CLI::App& app);
 
 }  // namespace uroko::cli

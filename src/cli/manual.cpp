@@ -34,7 +34,8 @@ std::string roff(const std::string& text) {
 
 void options_roff(const CLI::App& app, std::string& out) {
   for (const auto* option : app.get_options()) {
-    if (option->get_group().empty()) continue;
+    // --help is every verb's and is told once, at the top.
+    if (option->get_group().empty() || (app.get_parent() && option == app.get_help_ptr())) continue;
     std::string names = option->get_positional() ? option->get_name(true, false) : "";
     for (const auto& name : option->get_snames()) names += (names.empty() ? "\\-" : ", \\-") + name;
     for (const auto& name : option->get_lnames()) names += (names.empty() ? "\\-\\-" : ", \\-\\-") + roff(name);
@@ -45,12 +46,13 @@ void options_roff(const CLI::App& app, std::string& out) {
   }
 }
 
-void verb_roff(const CLI::App& verb, const std::string& name, std::string& out) {
+void verb_roff(const CLI::App& verb, const std::string& name, const std::string& footer_above, std::string& out) {
   const auto below = verbs_of(verb);
   out += ".SS " + roff(name) + "\n" + roff(verb.get_description()) + "\n";
   options_roff(verb, out);
-  if (!verb.get_footer().empty()) out += ".PP\n" + roff(verb.get_footer()) + "\n";
-  for (const auto* child : below) verb_roff(*child, name + " " + child->get_name(), out);
+  // A verb without a footer of its own inherits the one above it, which is told there.
+  if (!verb.get_footer().empty() && verb.get_footer() != footer_above) out += ".PP\n" + roff(verb.get_footer()) + "\n";
+  for (const auto* child : below) verb_roff(*child, name + " " + child->get_name(), verb.get_footer(), out);
 }
 
 std::string man_page(const CLI::App& app) {
@@ -60,11 +62,17 @@ std::string man_page(const CLI::App& app) {
   out += roff(app.get_description()) + "\n.PP\n" + roff(app.get_footer()) + "\n.SH OPTIONS\n";
   options_roff(app, out);
   out += ".SH VERBS\n";
-  for (const auto* verb : verbs_of(app)) verb_roff(*verb, verb->get_name(), out);
+  for (const auto* verb : verbs_of(app)) verb_roff(*verb, verb->get_name(), app.get_footer(), out);
   out +=
       ".SH EXIT STATUS\n.TP\n0\nDone.\n.TP\n1\nIt could not be measured: no scale reference or margin was found, or a fit was "
       "refused.\n.TP\n2\nWrong usage.\n.TP\n3\nAn input file is missing, damaged or not accepted.\n.TP\n4\nThe case book refused: damaged, newer, "
-      "locked, or the disk is full.\n";
+      "locked, or the disk is full.\n.SH FILES\n.TP\n.I NAME.uroko\nA case book: a folder with one SQLite file and the original photos.\n"
+      ".TP\n.I $XDG_CONFIG_HOME/uroko\nSettings, and lens profiles in\n.IR lenses .\n.TP\n.I /usr/share/uroko\nThe guide, the sample case and the schema of the JSON "
+      "record.\n.SH EXAMPLES\n.nf\nuroko card card.pdf\nuroko measure photo.jpg \\-\\-card \\-\\-seed 1620,1210\nuroko book new pond.uroko\n"
+      "uroko book add pond.uroko *.jpg \\-\\-fish \"Tank 4, no. 12\" \\-\\-wound \"left flank\" \\-\\-water 18\n"
+      "uroko book curve pond.uroko \\-\\-fish \"Tank 4, no. 12\"\n"
+      "uroko book report pond.uroko \\-\\-fish \"Tank 4, no. 12\" \\-\\-pdf sheet.pdf\n.fi\n.SH CAUTIONS\nMedicines, doses and intervals are the prescribing vet's, under "
+      "local law. Sedation, debridement and injection are for trained hands and under local rules. Wear gloves: some fish bacteria infect people.\n";
   return out;
 }
 

@@ -60,8 +60,8 @@ void draw_start(Ui& ui, const Box& box) {
     if (++shown > 2) break;
     row("start.recent." + std::to_string(shown - 1), recent.stem().string(), recent.parent_path().string(), [recent](app::Session& session) { session.open_book(recent); });
   }
-  if (const auto sample = app::sample_book(); !sample.empty() && shown < 3)
-    row("start.sample", "The sample case", "One koi of our own making, one ulcer, eight visits", [sample](app::Session& session) { session.open_book(sample); });
+  if (shown < 3 && !app::sample_book().empty())
+    row("start.sample", "The sample case", "One koi of our own making, one ulcer, eight visits", [](app::Session& session) { session.open_sample(); });
   row("start.open", "Open a case book \u2026", "A folder ending in .uroko", [](app::Session& session) { session.run("file.open"); });
 
   ui.heading(right.x, right.y, "The card");

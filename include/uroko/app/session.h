@@ -75,7 +75,7 @@ struct DoseResult {
   std::vector<std::string> working, cautions;
 };
 
-/// The sample case that scripts/demo builds, where there is one.
+/// The sample case that a package installs or scripts/demo builds, where there is one.
 std::filesystem::path sample_book();
 
 class BookAccess;
@@ -132,6 +132,8 @@ class Session {
   void open_argument(const std::filesystem::path& path);  ///< a book, a photo or a folder of photos, from the command line
   void open_last();                                       ///< the last book, if it is still there
   void open_book(const std::filesystem::path& path);
+  /// The sample case; the installed one is first copied beside the user's case books.
+  void open_sample();
   void new_book(const std::filesystem::path& path);
   void close_book();
   void select_fish(casebook::Id id);
