@@ -1,10 +1,6 @@
 #include "gui/real_window.h"
 
-#include <fcntl.h>
-#include <poll.h>
-#include <signal.h>
 #include <sys/wait.h>
-#include <unistd.h>
 
 #include <chrono>
 #include <cmath>
@@ -20,85 +16,25 @@ namespace uroko::testing {
 namespace fs = std::filesystem;
 using namespace std::chrono_literals;
 
-namespace {
-
-bool there_is(const std::string& program) { return run({"sh", "-c", "command -v " + program}).exit_code == 0; }
-
-/// Starts a program and comes back. `keep`: a descriptor it inherits, or -1.
-pid_t start(const std::vector<std::string>& command, const std::vector<std::string>& environment, const fs::path& output, int keep) {
-  const pid_t child = ::fork();
-  if (child != 0) return child;
-  const int out = ::open(output.c_str(), O_WRONLY | O_CREAT | O_APPEND, 0600);
-  ::dup2(::open("/dev/null", O_RDONLY), 0);
-  ::dup2(out, 1);
-  ::dup2(out, 2);
-  if (keep >= 0) ::fcntl(keep, F_SETFD, 0);
-  for (const auto& pair : environment) ::putenv(const_cast<char*>(pair.c_str()));
-  std::vector<char*> argv;
-  for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
-  argv.push_back(nullptr);
-  ::execvp(argv[0], argv.data());
-  ::_exit(127);
-}
-
-/// Until the process has ended or the time is up; its exit code, -1: it still runs.
-int ended(pid_t process, double seconds) {
-  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
-  for (;;) {
-    int status = 0;
-    if (::waitpid(process, &status, WNOHANG) == process) return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
-    if (std::chrono::steady_clock::now() > end) return -1;
-    std::this_thread::sleep_for(5ms);
-  }
-}
-
-void stop(pid_t& process) {
-  if (process <= 0) return;
-  ::kill(process, SIGTERM);
-  if (ended(process, 3) == -1) {
-    ::kill(process, SIGKILL);
-    ended(process, 3);
-  }
-  process = 0;
-}
-
-}  // namespace
-
 std::string RealWindow::missing() {
   for (const char* program : {"Xvfb", "xdotool"})
-    if (!there_is(program)) return std::string(program) + " is not installed";
+    if (!program_is_installed(program)) return std::string(program) + " is not installed";
   return {};
 }
 
-RealWindow::RealWindow(std::vector<std::string> arguments, int width, int height) {
+RealWindow::RealWindow(std::vector<std::string> arguments, int width, int height) : screen_(width, height), display_("DISPLAY=" + screen_.display()) {
   fs::create_directories(home());
   const std::string size = std::to_string(width) + "x" + std::to_string(height);
-  int pipe[2];
-  if (::pipe2(pipe, O_CLOEXEC) != 0) throw std::runtime_error("pipe failed");
-  server_ = start({"Xvfb", "-displayfd", std::to_string(pipe[1]), "-screen", "0", size + "x24", "-nolisten", "tcp"}, {}, folder_ / "server.txt", pipe[1]);
-  ::close(pipe[1]);
-  std::string number;
-  pollfd ready{pipe[0], POLLIN, 0};
-  for (char c; number.find('\n') == std::string::npos && ::poll(&ready, 1, 20000) == 1 && ::read(pipe[0], &c, 1) == 1;) number += c;
-  ::close(pipe[0]);
-  if (number.find('\n') == std::string::npos) {
-    stop(server_);
-    throw std::runtime_error("Xvfb did not start");
-  }
-  display_ = "DISPLAY=:" + number.substr(0, number.find('\n'));
   arguments.insert(arguments.begin(), UROKO_COMMAND);
   // No session bus and no dialog programs: the typed path is the way in, on every machine the same.
   program_ = start(arguments,
                    {display_, "HOME=" + home().string(), "XDG_CONFIG_HOME=" + (home() / ".config").string(), "XDG_STATE_HOME=" + (home() / ".local/state").string(),
                     "DBUS_SESSION_BUS_ADDRESS=unix:path=/nonexistent", "PATH=/nonexistent", "UROKO_STATE=" + (folder_ / "state.json").string(), "UROKO_SIZE=" + size, "LIBGL_ALWAYS_SOFTWARE=1"},
-                   folder_ / "program.txt", -1);
+                   folder_ / "program.txt");
   wait("the first frame", [](const auto& s) { return s.contains("idle"); });
 }
 
-RealWindow::~RealWindow() {
-  stop(program_);
-  stop(server_);
-}
+RealWindow::~RealWindow() { stop(program_); }
 
 const nlohmann::json& RealWindow::wait(const std::string& what, const std::function<bool(const nlohmann::json&)>& is_so, double seconds) {
   const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
@@ -174,7 +110,7 @@ void RealWindow::drag_photo(const std::vector<ImagePoint>& path) {
 
 int RealWindow::quit(double seconds) {
   key("ctrl+q");
-  const int code = ended(program_, seconds);
+  const int code = wait_for_end(program_, seconds);
   if (code != -1) program_ = 0;
   return code;
 }

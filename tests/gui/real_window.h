@@ -1,12 +1,11 @@
 #pragma once
-#include <sys/types.h>
-
 #include <filesystem>
 #include <functional>
 #include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
 
+#include "support/screen.h"
 #include "support/temp_folder.h"
 #include "uroko/geometry/points.h"
 
@@ -44,8 +43,9 @@ class RealWindow {
   void button(bool down);
 
   TempFolder folder_;
-  pid_t server_ = 0, program_ = 0;
-  std::string display_;
+  Screen screen_;
+  std::string display_;  ///< as the environment says it
+  pid_t program_ = 0;
   nlohmann::json state_;
 };
 

@@ -1,4 +1,4 @@
-#include "uroko/gui/window.h"
+#include "gui/live_window.h"
 
 #include <GLFW/glfw3.h>
 #include <backends/imgui_impl_glfw.h>
@@ -12,21 +12,14 @@
 #include <cstdlib>
 #include <utility>
 
-#include "gui/frame.h"
-#include "gui/script.h"
 #include "uroko/base/error.h"
+#include "uroko/gui/window.h"
 
 namespace uroko::gui {
 
 namespace {
 
-struct Events {
-  std::vector<app::KeyPress> keys;
-  std::vector<std::pair<int, int>> strokes;  ///< key and modifiers, pressed since the last frame
-  std::vector<int> let_go;                   ///< keys shown to ImGui that were up again before the frame
-  std::vector<std::filesystem::path> dropped;
-  int frames = 3;  ///< to draw before sleeping again: ImGui settles in two or three
-};
+using Events = LiveWindow::Events;
 Events& events(GLFWwindow* window) { return *static_cast<Events*>(glfwGetWindowUserPointer(window)); }
 
 const char* named(int key) {
@@ -99,14 +92,13 @@ void install(GLFWwindow* window) {
   });
 }
 
-std::string environment(const char* name) {
-  const char* value = std::getenv(name);
-  return value ? value : "";
-}
+}  // namespace
 
 /// ImGui 1.86 reads which keys are down at a frame: one pressed and let go between two frames (a slow screen, a quick hand) would be lost. It
 /// is shown down for one frame, with its modifiers; a second stroke of the same key waits for a later frame.
-void show_quick_keys(GLFWwindow* window, Events& e) {
+void LiveWindow::show_quick_keys() {
+  auto* window = window_;
+  auto& e = events_;
   auto& io = ImGui::GetIO();
   const auto down = [&](int left, int right) { return glfwGetKey(window, left) == GLFW_PRESS || glfwGetKey(window, right) == GLFW_PRESS; };
   const auto released = std::exchange(e.let_go, {});
@@ -133,18 +125,17 @@ void show_quick_keys(GLFWwindow* window, Events& e) {
   if (!e.let_go.empty()) e.frames = std::max(e.frames, 3);
 }
 
-class Window {
- public:
-  Window() {
-    glfwSetErrorCallback([](int, const char*) {});
-    if (!glfwInit()) throw Error(Fault::usage, "no-display", {}, "there is no display to open a window on", "run it in a desktop session, or use the command line (uroko --help)");
-    glfwWindowHint(GLFW_CONTEXT_VERSION_MAJOR, 3);
-    glfwWindowHint(GLFW_CONTEXT_VERSION_MINOR, 2);
-    glfwWindowHint(GLFW_OPENGL_PROFILE, GLFW_OPENGL_CORE_PROFILE);
-    glfwWindowHintString(GLFW_X11_CLASS_NAME, "uroko");
-    int width = 1600, height = 1000;
-    if (const auto size = environment("UROKO_SIZE"); !size.empty()) {
-      std::sscanf(size.c_str(), "%dx%d", &width, &height);
+LiveWindow::LiveWindow(int width, int height) {
+  glfwSetErrorCallback([](int, const char*) {});
+  if (!glfwInit()) throw Error(Fault::usage, "no-display", {}, "there is no display to open a window on", "run it in a desktop session, or use the command line (uroko --help)");
+  glfwWindowHint(GLFW_CONTEXT_VERSION_MAJOR, 3);
+  glfwWindowHint(GLFW_CONTEXT_VERSION_MINOR, 2);
+  glfwWindowHint(GLFW_OPENGL_PROFILE, GLFW_OPENGL_CORE_PROFILE);
+  glfwWindowHintString(GLFW_X11_CLASS_NAME, "uroko");
+  if (width <= 0 || height <= 0) {
+    width = 1600, height = 1000;
+    if (const char* size = std::getenv("UROKO_SIZE"); size && *size) {
+      std::sscanf(size, "%dx%d", &width, &height);
     } else if (auto* monitor = glfwGetPrimaryMonitor()) {
       int x, y, w, h;
       glfwGetMonitorWorkarea(monitor, &x, &y, &w, &h);
@@ -153,104 +144,111 @@ class Window {
         height = std::min(height, h);
       }
     }
-    window_ = glfwCreateWindow(width, height, "uroko", nullptr, nullptr);
-    if (!window_) {
-      glfwTerminate();
-      throw Error(Fault::usage, "no-opengl", {}, "the display gives no OpenGL 3.2", "install libgl1-mesa-dri, or use the command line (uroko --help)");
-    }
-    glfwMakeContextCurrent(window_);
-    glfwSwapInterval(1);
-    glfwSetWindowSizeLimits(window_, 640, 480, GLFW_DONT_CARE, GLFW_DONT_CARE);
-    ImGui::CreateContext();
-    ImGui::GetIO().IniFilename = nullptr;
-    ImGui::GetIO().ConfigInputTextCursorBlink = true;
-    glfwSetWindowUserPointer(window_, &events_);
-    install(window_);
-    ImGui_ImplGlfw_InitForOpenGL(window_, true);  // chains to the callbacks above
-    ImGui_ImplOpenGL3_Init("#version 150");
   }
-  ~Window() {
-    ImGui_ImplOpenGL3_Shutdown();
-    ImGui_ImplGlfw_Shutdown();
-    ImGui::DestroyContext();
-    glfwDestroyWindow(window_);
+  window_ = glfwCreateWindow(width, height, "uroko", nullptr, nullptr);
+  if (!window_) {
     glfwTerminate();
+    throw Error(Fault::usage, "no-opengl", {}, "the display gives no OpenGL 3.2", "install libgl1-mesa-dri, or use the command line (uroko --help)");
   }
+  glfwMakeContextCurrent(window_);
+  glfwSwapInterval(1);
+  glfwSetWindowSizeLimits(window_, 640, 480, GLFW_DONT_CARE, GLFW_DONT_CARE);
+  ImGui::CreateContext();
+  ImGui::GetIO().IniFilename = nullptr;
+  ImGui::GetIO().ConfigInputTextCursorBlink = true;
+  glfwSetWindowUserPointer(window_, &events_);
+  install(window_);
+  ImGui_ImplGlfw_InitForOpenGL(window_, true);  // chains to the callbacks above
+  ImGui_ImplOpenGL3_Init("#version 150");
+}
+LiveWindow::~LiveWindow() {
+  ImGui_ImplOpenGL3_Shutdown();
+  ImGui_ImplGlfw_Shutdown();
+  ImGui::DestroyContext();
+  glfwDestroyWindow(window_);
+  glfwTerminate();
+}
 
-  void run(app::Session& session) {
-    std::atomic<bool> woken{false};
-    session.jobs.wake = [&] {
-      woken = true;
-      glfwPostEmptyEvent();
-    };
-    GlTextures textures;
-    Frame frame(session, textures);
-    Style style;
-    Script script;
-    bool more = true;
-    while (!glfwWindowShouldClose(window_) && !session.quit) {
-      const bool typing = ImGui::GetIO().WantTextInput;
-      if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
-      else glfwPollEvents();
-      if (session.watch()) events_.frames = 3;
-      const bool draw = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || script.shooting();
-      if (!draw) continue;
-      if (events_.frames > 0) --events_.frames;
-      more = one_frame(session, frame, textures, style, script);
-    }
-    session.jobs.wake = nullptr;
-  }
-
- private:
-  bool one_frame(app::Session& session, Frame& frame, GlTextures& textures, Style& style, Script& script) {
-    float display = 1, ignored = 1;
-    glfwGetWindowContentScale(window_, &display, &ignored);
-    const float scale = session.settings.scale_percent ? static_cast<float>(session.settings.scale_percent) / 100 : std::max(0.75f, std::min(3.f, display));
-    if (!style.fonts.body || scale != style.scale || session.settings.theme != style.theme) {
-      const bool fonts = !style.fonts.body || scale != style.scale;
-      style.scale = scale;
-      style.theme = session.settings.theme;
-      if (fonts) {
-        style.fonts = load_fonts(*ImGui::GetIO().Fonts, scale);
-        ImGui_ImplOpenGL3_DestroyFontsTexture();
-        ImGui_ImplOpenGL3_CreateFontsTexture();
-      }
-      apply_style(style);
-    }
-    auto keys = std::move(events_.keys);
-    events_.keys.clear();
-    if (!events_.dropped.empty()) {
-      session.drop_files(events_.dropped);
-      events_.dropped.clear();
-    }
-    ImGui_ImplOpenGL3_NewFrame();
-    ImGui_ImplGlfw_NewFrame();
-    show_quick_keys(window_, events_);
-    ImGui::NewFrame();
+void LiveWindow::run(app::Session& session) {
+  std::atomic<bool> woken{false};
+  session.jobs.wake = [&] {
+    woken = true;
+    glfwPostEmptyEvent();
+  };
+  GlTextures textures;
+  Frame frame(session, textures);
+  Script script;
+  bool more = true;
+  while (!glfwWindowShouldClose(window_) && !session.quit) {
     const bool typing = ImGui::GetIO().WantTextInput;
-    for (const auto& key : keys) frame.key(key, typing);
-    textures.begin_frame();
-    int width = 0, height = 0;
-    glfwGetFramebufferSize(window_, &width, &height);
-    bool more = frame.draw(style, static_cast<float>(width), static_cast<float>(height)) || textures.wants_more();
-    ImGui::Render();
-    glViewport(0, 0, width, height);
-    glClearColor(0.1f, 0.1f, 0.1f, 1);
-    glClear(GL_COLOR_BUFFER_BIT);
-    ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
-    if (script.turn(session, frame, more, width, height)) session.quit = true;
-    glfwSwapBuffers(window_);
-    return more || !keys.empty();
+    if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
+    else glfwPollEvents();
+    if (session.watch()) events_.frames = 3;
+    const bool due = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || script.shooting();
+    if (!due) continue;
+    if (events_.frames > 0) --events_.frames;
+    more = draw(session, frame, textures, &script);
   }
+  session.jobs.wake = nullptr;
+}
 
-  GLFWwindow* window_ = nullptr;
-  Events events_;
-};
+bool LiveWindow::draw(app::Session& session, Frame& frame, GlTextures& textures, Script* script) {
+  float display = 1, ignored = 1;
+  glfwGetWindowContentScale(window_, &display, &ignored);
+  const float scale = session.settings.scale_percent ? static_cast<float>(session.settings.scale_percent) / 100 : std::max(0.75f, std::min(3.f, display));
+  if (!style_.fonts.body || scale != style_.scale || session.settings.theme != style_.theme) {
+    const bool fonts = !style_.fonts.body || scale != style_.scale;
+    style_.scale = scale;
+    style_.theme = session.settings.theme;
+    if (fonts) {
+      style_.fonts = load_fonts(*ImGui::GetIO().Fonts, scale);
+      ImGui_ImplOpenGL3_DestroyFontsTexture();
+      ImGui_ImplOpenGL3_CreateFontsTexture();
+    }
+    apply_style(style_);
+  }
+  auto keys = std::move(events_.keys);
+  events_.keys.clear();
+  if (!events_.dropped.empty()) {
+    session.drop_files(events_.dropped);
+    events_.dropped.clear();
+  }
+  ImGui_ImplOpenGL3_NewFrame();
+  ImGui_ImplGlfw_NewFrame();
+  show_quick_keys();
+  ImGui::NewFrame();
+  const bool typing = ImGui::GetIO().WantTextInput;
+  for (const auto& key : keys) frame.key(key, typing);
+  textures.begin_frame();
+  int width = 0, height = 0;
+  glfwGetFramebufferSize(window_, &width, &height);
+  bool more = frame.draw(style_, static_cast<float>(width), static_cast<float>(height)) || textures.wants_more();
+  ImGui::Render();
+  glViewport(0, 0, width, height);
+  glClearColor(0.1f, 0.1f, 0.1f, 1);
+  glClear(GL_COLOR_BUFFER_BIT);
+  ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
+  if (script && script->turn(session, frame, more, width, height)) session.quit = true;
+  glfwSwapBuffers(window_);
+  return more || !keys.empty();
+}
 
-}  // namespace
+void LiveWindow::draw_empty() {
+  ImGui_ImplOpenGL3_NewFrame();
+  ImGui_ImplGlfw_NewFrame();
+  ImGui::NewFrame();
+  ImGui::Render();
+  int width = 0, height = 0;
+  glfwGetFramebufferSize(window_, &width, &height);
+  glViewport(0, 0, width, height);
+  glClearColor(0.1f, 0.1f, 0.1f, 1);
+  glClear(GL_COLOR_BUFFER_BIT);
+  ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
+  glfwSwapBuffers(window_);
+}
 
 int open_window(const std::filesystem::path& book) {
-  Window window;
+  LiveWindow window;
   app::Session session;
   if (!book.empty())
     session.open_argument(book);
