@@ -25,6 +25,11 @@ class Descriptor {
     if (fd_ >= 0) ::close(fd_);
   }
   int get() const { return fd_; }
+  int release() {
+    const int fd = fd_;
+    fd_ = -1;
+    return fd;
+  }
   /// close(2) may report a delayed write error; 0 when fine.
   int close_now() {
     const int fd = fd_;
@@ -40,7 +45,7 @@ std::string reason() { return std::strerror(errno); }
 
 }  // namespace
 
-std::string read_file(const fs::path& file, std::size_t limit) {
+OpenedFile open_regular_file(const fs::path& file, std::size_t limit) {
   // O_NONBLOCK: a named pipe without a writer must not hang the program before fstat tells what it is.
   Descriptor in(::open(file.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
   if (in.get() < 0) {
@@ -53,7 +58,14 @@ std::string read_file(const fs::path& file, std::size_t limit) {
     throw Error(Fault::input, "not-a-file", file, "is not a regular file", "name a file");
   if (static_cast<std::size_t>(st.st_size) > limit)
     throw Error(Fault::input, "too-large", file, "is larger than " + std::to_string(limit >> 20) + " MB", "give a smaller file");
-  std::string bytes(static_cast<std::size_t>(st.st_size), '\0');
+  const std::size_t size = static_cast<std::size_t>(st.st_size);
+  return {in.release(), size};
+}
+
+std::string read_file(const fs::path& file, std::size_t limit) {
+  const auto opened = open_regular_file(file, limit);
+  const Descriptor in(opened.descriptor);
+  std::string bytes(opened.size, '\0');
   std::size_t done = 0;
   while (done < bytes.size()) {
     const auto got = ::read(in.get(), bytes.data() + done, bytes.size() - done);

@@ -134,7 +134,7 @@ cv::Mat to_srgb(Pixels pixels, const std::string& icc, std::string& profile_name
         if (type == TYPE_BGR_8 && changes_nothing(transform.get())) return pixels.mat;
         cv::Mat in = pixels.mat;
         if (grey) cv::extractChannel(pixels.mat, in, 0);
-        cv::Mat out(in.size(), CV_8UC3);
+        cv::Mat out = type == TYPE_BGR_8 ? in : cv::Mat(in.size(), CV_8UC3);  // lcms works in place where sizes agree
         through(transform.get(), in, out);
         return out;
       }

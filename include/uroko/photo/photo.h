@@ -51,7 +51,8 @@ struct LoadLimits {
 };
 
 /// Reads header, EXIF and hash, no pixels. Throws Error(Fault::input) with one of the codes missing, not-a-file, unreadable, empty,
-/// unknown-format (by magic bytes; the file's extension is not believed), too-large, truncated, damaged, unsupported.
+/// unknown-format (by magic bytes; the file's extension is not believed), too-large, truncated, damaged, unsupported, too-slow, no-memory.
+/// Decodes in a process of its own where there is one (worker.h).
 PhotoInfo probe(const std::filesystem::path& file, const LoadLimits& limits = {});
 
 /// Decodes the whole photo, strictly: truncated or damaged data is refused. Throws Error(Fault::input) as probe does.
