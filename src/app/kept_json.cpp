@@ -43,17 +43,19 @@ std::optional<measure::ScaleChoice> choice_from(const json& j) {
 }
 
 json to_json(const scale::PlaneMap& map) {
-  json h = json::array(), covariance = json::array(), reference = json::array(), reference_mm = json::array();
+  json h = json::array(), covariance = json::array(), reference = json::array(), reference_mm = json::array(), fitted_mm = json::array();
   for (int r = 0; r < 3; ++r)
     for (int c = 0; c < 3; ++c) h.push_back(map.plane_from_ideal.matrix()(r, c));
   for (int r = 0; r < 8; ++r)
     for (int c = 0; c < 8; ++c) covariance.push_back(map.covariance(r, c));
   for (const auto& p : map.reference) reference.push_back(pair_of(p));
   for (const auto& p : map.reference_mm) reference_mm.push_back({p.x, p.y});
+  for (const auto& p : map.fitted_mm) fitted_mm.push_back({p.x, p.y});
   const auto& k = map.camera;
   return {{"kind", scale::name(map.kind)}, {"plane_from_ideal", h}, {"covariance", covariance}, {"rms_px", map.rms_px}, {"points", map.points}, {"scale_relative_u", map.scale_relative_u},
           {"reference", reference}, {"reference_mm", reference_mm}, {"tilt_known", map.tilt_known}, {"tilt_deg", map.tilt_deg}, {"tilt_u_deg", map.tilt_u_deg},
-          {"camera", {{"from", static_cast<int>(k.from)}, {"fx", k.fx}, {"fy", k.fy}, {"cx", k.cx}, {"cy", k.cy}, {"k1", k.k1}, {"k2", k.k2}, {"p1", k.p1}, {"p2", k.p2}, {"k3", k.k3}, {"focal_relative_u", k.focal_relative_u}, {"name", k.name}}}};
+          {"camera", {{"from", static_cast<int>(k.from)}, {"fx", k.fx}, {"fy", k.fy}, {"cx", k.cx}, {"cy", k.cy}, {"k1", k.k1}, {"k2", k.k2}, {"p1", k.p1}, {"p2", k.p2}, {"k3", k.k3}, {"focal_relative_u", k.focal_relative_u}, {"k1_u", k.k1_doubt()}, {"name", k.name}}},
+          {"fitted_mm", fitted_mm}};
 }
 
 std::optional<scale::PlaneMap> map_from(const json& j) {
@@ -90,6 +92,8 @@ std::optional<scale::PlaneMap> map_from(const json& j) {
     c.k3 = k.value("k3", 0.0);
     c.focal_relative_u = k.value("focal_relative_u", 0.15);
     c.name = k.value("name", std::string());
+    if (k.contains("k1_u")) c.k1_u = k.at("k1_u").get<double>();
+    for (const auto& p : j.value("fitted_mm", json::array())) map.fitted_mm.push_back({p.at(0).get<double>(), p.at(1).get<double>()});
     return map;
   } catch (const json::exception&) {
     return std::nullopt;

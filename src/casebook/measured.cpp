@@ -55,9 +55,10 @@ MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& ma
                         {"plane_from_ideal", h},
                         {"covariance", covariance},
                         {"camera", {{"from", static_cast<int>(c.from)}, {"name", c.name}, {"fx", c.fx}, {"fy", c.fy}, {"cx", c.cx}, {"cy", c.cy}, {"k1", c.k1}, {"k2", c.k2},
-                                    {"p1", c.p1}, {"p2", c.p2}, {"k3", c.k3}, {"focal_relative_u", c.focal_relative_u}}},
+                                    {"p1", c.p1}, {"p2", c.p2}, {"k3", c.k3}, {"focal_relative_u", c.focal_relative_u}, {"k1_u", c.k1_doubt()}}},
                         {"reference", points(map.reference)},
-                        {"reference_mm", points(map.reference_mm)}}
+                        {"reference_mm", points(map.reference_mm)},
+                        {"fitted_mm", points(map.fitted_mm)}}
                        .dump(-1, ' ', false, json::error_handler_t::replace);
   json budget = json::array();
   for (const auto& line : measurement.budget) budget.push_back({{"source", line.source}, {"u_mm2", line.u_mm2}});
@@ -113,6 +114,8 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
     for (auto [name, field] : {std::pair{"fx", &camera.fx}, {"fy", &camera.fy}, {"cx", &camera.cx}, {"cy", &camera.cy}, {"k1", &camera.k1}, {"k2", &camera.k2}, {"p1", &camera.p1},
                                {"p2", &camera.p2}, {"k3", &camera.k3}, {"focal_relative_u", &camera.focal_relative_u}})
       *field = c.at(name).get<double>();
+    if (c.contains("k1_u")) camera.k1_u = c.at("k1_u").get<double>();
+    if (j.contains("fitted_mm")) map.fitted_mm = points<PlanePoint>(j.at("fitted_mm"));
     map.rms_px = j.at("rms_px").get<double>();
     map.points = j.at("points").get<int>();
     map.scale_relative_u = j.at("scale_relative_u").get<double>();

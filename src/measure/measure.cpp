@@ -63,7 +63,7 @@ void geometry_warnings(const PlaneMap& map, const ImageOutline& outline, Measure
 
 /// All sources but the margin's.
 std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& dense, const MeasureOptions& options, double area_mm2,
-                                     double planar_mm2, Measurement& out) {
+                                     double planar_mm2, const BodyEffect& body, Measurement& out) {
   const double share = area_mm2 / planar_mm2;
   std::vector<BudgetLine> budget;
   const double freedom = map.points > 4 ? 2.0 * map.points - 8 : std::numeric_limits<double>::infinity();
@@ -73,9 +73,9 @@ std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& de
   budget.push_back(
       {"plane offset", 2 * area_mm2 * options.plane_offset_u_mm / plane_distance_mm(map), std::numeric_limits<double>::infinity(), false});
   budget.push_back({"plane tilt", share * u_of_lean(map, dense, options.plane_tilt_u_deg * M_PI / 180), std::numeric_limits<double>::infinity(), false});
-  budget.push_back({"lens", u_of_lens(map, dense, options, area_mm2), std::numeric_limits<double>::infinity(), true});
+  budget.push_back({"lens", u_of_lens(map, dense, options), std::numeric_limits<double>::infinity(), true});
   if (options.body) {
-    budget.push_back({"curvature", u_of_body(map, dense, *options.body, area_mm2), std::numeric_limits<double>::infinity(), true});
+    budget.push_back({"curvature", body.u_mm2, std::numeric_limits<double>::infinity(), true});
     if (!options.body->midline)
       out.warnings.push_back({"body-axis",
                               "the fish's axis is taken along the reference's long side and the reference to lie on the middle of the flank; "
@@ -123,14 +123,17 @@ Result<Measurement> measure(const PlaneMap& map, const margin::Margin& margin, c
   out.warnings.insert(out.warnings.end(), margin.warnings.begin(), margin.warnings.end());
   double a = plane->area_mm2;
   out.outline_mm = plane->outline_mm;
+  BodyEffect body;
   if (options.body) {
     auto skin = flank_surface(map, dense, setup_of(*options.body));
     if (!skin) return skin.refusal();
-    out.curvature_factor = skin->area_mm2 / a;
-    a = skin->area_mm2;
+    body = effect_of_body(map, dense, *options.body, skin->area_mm2);
+    const double unbiased = skin->area_mm2 - body.excess_mm2;
+    out.curvature_factor = unbiased / a;
+    a = unbiased;
     out.outline_mm = std::move(skin.value().outline_mm);
   }
-  out.budget = scale_budget(map, dense, options, a, plane->area_mm2, out);
+  out.budget = scale_budget(map, dense, options, a, plane->area_mm2, body, out);
   const EdgeU edge = edge_uncertainty(map, margin);
   out.budget.push_back({"margin shift", out.curvature_factor * edge.common_mm2, std::numeric_limits<double>::infinity(), true});
   out.budget.push_back({"margin noise", out.curvature_factor * edge.independent_mm2, std::numeric_limits<double>::infinity(), false});

@@ -23,15 +23,36 @@ ImageOutline undistorted(const ImageOutline& outline, const scale::Camera& camer
   return mapped<ImagePoint, ImagePoint>(outline, [&](const ImagePoint& p) { return camera.undistorted(p); });
 }
 
-/// Half the spread and the bend of f over +-u: first-order contribution and second-order term.
-double contribution(double middle, const std::optional<double>& up, const std::optional<double>& down) {
+/// What an input's standard uncertainty does to f, from its values at +-u: the scatter to second order (GUM 5.1.2, note), and the mean of f
+/// over the input's scatter less f in its middle, f'' u^2 / 2.
+struct Effect {
+  double u = 0, excess = 0;
+};
+Effect effect(double middle, const std::optional<double>& up, const std::optional<double>& down) {
   if (up && down) {
     const double slope = (*up - *down) / 2, bend = *up + *down - 2 * middle;
-    return std::sqrt(slope * slope + bend * bend / 2);
+    return {std::sqrt(slope * slope + bend * bend / 2), bend / 2};
   }
   // One side refuses (the wound would wrap too far): the other side's step stands for both.
-  if (up || down) return std::abs((up ? *up : *down) - middle);
-  return 0;
+  if (up || down) return {std::abs((up ? *up : *down) - middle), 0};
+  return {};
+}
+double contribution(double middle, const std::optional<double>& up, const std::optional<double>& down) { return effect(middle, up, down).u; }
+
+/// A grid over a reference of four corners; nothing for any other.
+std::vector<PlanePoint> grid_over(const std::vector<PlanePoint>& corners) {
+  std::vector<PlanePoint> out;
+  if (corners.size() != 4) return out;
+  constexpr int kGrid = 5;
+  for (int i = 0; i < kGrid; ++i)
+    for (int j = 0; j < kGrid; ++j) {
+      const double u = static_cast<double>(i) / (kGrid - 1), v = static_cast<double>(j) / (kGrid - 1);
+      const auto blend = [&](auto member) {
+        return (1 - v) * ((1 - u) * corners[0].*member + u * corners[1].*member) + v * ((1 - u) * corners[3].*member + u * corners[2].*member);
+      };
+      out.push_back({blend(&PlanePoint::x), blend(&PlanePoint::y)});
+    }
+  return out;
 }
 
 }  // namespace
@@ -105,23 +126,12 @@ double incidence_at(const PlaneMap& map, const ImagePoint& photo) {
 }
 
 std::optional<PlaneMap> with_camera(const PlaneMap& map, const scale::Camera& camera) {
+  const auto at = map.fitted_mm.empty() ? grid_over(map.reference_mm) : map.fitted_mm;
+  if (at.size() < 4 || map.points < 4) return std::nullopt;
   PlaneMap out = map;
   out.camera = camera;
-  // A grid over the reference stands for the points that fixed the map.
-  const std::vector<PlanePoint>& corners = map.reference_mm;
-  if (corners.size() != 4 || map.points < 4) return std::nullopt;
   std::vector<ImagePoint> seen;
-  std::vector<PlanePoint> at;
-  constexpr int kGrid = 5;
-  for (int i = 0; i < kGrid; ++i)
-    for (int j = 0; j < kGrid; ++j) {
-      const double u = static_cast<double>(i) / (kGrid - 1), v = static_cast<double>(j) / (kGrid - 1);
-      const auto blend = [&](auto member) {
-        return (1 - v) * ((1 - u) * corners[0].*member + u * corners[1].*member) + v * ((1 - u) * corners[3].*member + u * corners[2].*member);
-      };
-      at.push_back({blend(&PlanePoint::x), blend(&PlanePoint::y)});
-      seen.push_back(camera.undistorted(map.to_image(at.back())));
-    }
+  for (const auto& p : at) seen.push_back(camera.undistorted(map.to_image(p)));
   const auto fit = fit_homography(seen, at);
   if (!fit) return std::nullopt;
   out.plane_from_ideal = fit->to_from;
@@ -177,8 +187,8 @@ double u_of_lean(const PlaneMap& map, const ImageOutline& outline, double u_rad)
   return std::sqrt(variance);
 }
 
-double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options, double area_mm2) {
-  const double u = options.k1_u.value_or(map.camera.from == scale::Camera::From::profile ? 0.002 : 0.02);
+double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options) {
+  const double u = options.k1_u.value_or(map.camera.k1_doubt());
   const auto with = [&](double k1, double focal) -> std::optional<double> {
     auto camera = map.camera;
     camera.k1 += k1;
@@ -189,15 +199,17 @@ double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const Measure
     const auto surface = options.body ? flank_surface(*other, outline, setup_of(*options.body)) : plane_surface(*other, outline);
     return surface ? std::optional<double>(surface->area_mm2) : std::nullopt;
   };
+  const auto middle = with(0, 0);
+  if (!middle) return 0;
   double variance = 0;
-  if (u > 0 && map.camera.fx > 0) variance += std::pow(contribution(area_mm2, with(u, 0), with(-u, 0)), 2);
+  if (u > 0 && map.camera.fx > 0) variance += std::pow(contribution(*middle, with(u, 0), with(-u, 0)), 2);
   // On a plane the focal length cancels out of the homography.
-  if (options.body && map.camera.focal_relative_u > 0)
-    variance += std::pow(contribution(area_mm2, with(0, map.camera.focal_relative_u), with(0, -map.camera.focal_relative_u)), 2);
+  const double focal = map.camera.focal_relative_u;
+  if (options.body && focal > 0) variance += std::pow(contribution(*middle, with(0, focal), with(0, -focal)), 2);
   return std::sqrt(variance);
 }
 
-double u_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2) {
+BodyEffect effect_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2) {
   const auto nominal = setup_of(body);
   const auto with = [&](auto&& change) -> std::optional<double> {
     auto setup = nominal;
@@ -206,10 +218,14 @@ double u_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& b
     return surface ? std::optional<double>(surface->area_mm2) : std::nullopt;
   };
   double variance = 0;
+  BodyEffect out;
+  // The wound is as large as it is, whatever is entered and wherever the card touches: an error d of an input gives the area f(d) for f(0), so
+  // that over its scatter the area is too large by f'' u^2 / 2.
   const auto source = [&](double u, auto&& change) {
     if (!(u > 0)) return;
-    const double c = contribution(area_mm2, with([&](auto& s) { change(s, u); }), with([&](auto& s) { change(s, -u); }));
-    variance += c * c;
+    const auto e = effect(area_mm2, with([&](auto& s) { change(s, u); }), with([&](auto& s) { change(s, -u); }));
+    variance += e.u * e.u;
+    out.excess_mm2 += e.excess;
   };
   source(body.half_axes_relative_u, [](auto& s, double d) { s.depth_mm *= 1 + d; });
   source(body.half_axes_relative_u, [](auto& s, double d) { s.width_mm *= 1 + d; });
@@ -217,11 +233,15 @@ double u_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& b
   if (body.midline) {
     source(body.midline_u_mm, [](auto& s, double d) { s.midline_shift_mm += d; });
   } else {
-    // The card's long side is held along the fish within about 10 degrees, somewhere on the middle half of the flank.
+    // The card's long side is held along the fish within about 10 degrees, somewhere on the middle half of the flank: an allowance too
+    // rough to correct a value by.
+    const double excess = out.excess_mm2;
     source(10 * M_PI / 180, [](auto& s, double d) { s.axis_turn += d; });
     source(20 * M_PI / 180, [](auto& s, double d) { s.contact_angle += d; });
+    out.excess_mm2 = excess;
   }
-  return std::sqrt(variance);
+  out.u_mm2 = std::sqrt(variance);
+  return out;
 }
 
 EdgeU edge_uncertainty(const PlaneMap& map, const margin::Margin& margin) {

@@ -29,9 +29,13 @@ double u_of_scale(const scale::PlaneMap& map, const ImageOutline& outline);
 /// obliquely, and its height there by the lever of the distance between them. 0 where the pose is not known.
 double u_of_lean(const scale::PlaneMap& map, const ImageOutline& outline, double u_rad);
 /// From the lens's k1 (and, on a flank, the focal length).
-double u_of_lens(const scale::PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options, double area_mm2);
-/// From the body's sizes, midline and the card's contact, second-order terms included (GUM 5.1.2, note).
-double u_of_body(const scale::PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2);
+double u_of_lens(const scale::PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options);
+/// From the body's sizes, midline and the card's contact. The area bends in them, so that it is on average `excess_mm2` too large at their
+/// entered values: to be taken off. u_mm2 holds the second-order terms too (GUM 5.1.2, note).
+struct BodyEffect {
+  double u_mm2 = 0, excess_mm2 = 0;
+};
+BodyEffect effect_of_body(const scale::PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2);
 
 /// From the edge: independent doubt correlated over a stretch, and a shift common to all of it. mm2, mm2, and the shift in mm.
 struct EdgeU {

@@ -4,6 +4,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "scale/board_find.h"
+#include "scale/lens_from_points.h"
 #include "scale/warnings.h"
 #include "uroko/base/text.h"
 #include "uroko/scale/card.h"
@@ -13,8 +14,9 @@ namespace uroko::scale {
 
 namespace {
 
-/// Least per-axis noise assumed of a saddle point: what blur, JPEG and a paper's unevenness leave even where the residual is smaller.
-constexpr double saddle_floor_px = 0.03;
+/// Least per-axis noise assumed of a saddle point, the grain of its search. What blur, noise, JPEG and the print do beyond it shows in the
+/// residual of 24 points, of which the homography takes only 8 of 48 degrees of freedom.
+constexpr double saddle_floor_px = 0.004;
 /// Marker corners shift with ink spread and bloom; they stand in only where saddle points are missing.
 constexpr double corner_floor_px = 0.4;
 
@@ -60,8 +62,14 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
                                    "only " + std::to_string(found->markers) + " markers of the card could be used; uncover the card or avoid glare on it"));
   }
   for (auto& p : real) p.x *= options.print_scale, p.y *= options.print_scale;
+  double noise = 0;
+  if (by_saddles) {
+    for (const double u : found->u_px) noise += u * u / static_cast<double>(found->u_px.size());
+    noise = std::sqrt(noise);
+    map.camera = lens_from_points(camera, seen, real, noise);
+  }
   std::vector<ImagePoint> ideal;
-  for (const auto& p : seen) ideal.push_back(camera.undistorted(p));
+  for (const auto& p : seen) ideal.push_back(map.camera.undistorted(p));
   const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, floor);
   if (!fit) return Refusal{"no-card", "the card was seen but too little of it to fix its plane", "uncover the card and take the photo again"};
 
@@ -69,6 +77,7 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
   map.covariance = fit->covariance;
   map.rms_px = fit->rms;
   map.points = static_cast<int>(seen.size());
+  map.fitted_mm = real;
   const double w = card.width_mm * options.print_scale, h = card.height_mm * options.print_scale;
   map.reference_mm = {{0, 0}, {w, 0}, {w, h}, {0, h}};
   for (const auto& p : map.reference_mm) map.reference.push_back(map.to_image(p));
@@ -76,9 +85,6 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
 
   // A flat card leaves the points' own noise; a curled one leaves what its bend does to the picture, alike for neighbours.
   if (by_saddles) {
-    double noise = 0;
-    for (const double u : found->u_px) noise += u * u;
-    noise = std::sqrt(noise / static_cast<double>(std::max<std::size_t>(found->u_px.size(), 1)));
     const double rms_mm = fit->rms * map.mm_per_px({(seen.front().x + seen.back().x) / 2, (seen.front().y + seen.back().y) / 2});
     if (rms_mm > 0.35 || (rms_mm > 0.08 && found->saddles.size() < 14))
       return Refusal{"curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) + " mm: it is curled or folded",

@@ -37,8 +37,7 @@ struct MeasureOptions {
   /// Radius of the skin across the fish for the curvature's allowance where no body is given (a koi's flank: 130; back: 21); infinity: flat.
   double skin_radius_mm = 130;
   std::string site;  ///< the wound's body site in words; "back" narrows the radius
-  /// Standard uncertainty of the lens's k1; none: 0.002 for a calibrated camera, 0.02 for one that is not (phones straighten
-  /// their pictures to about 1 % at the corners: common practice).
+  /// Standard uncertainty of the lens's k1; none: what the plane map's camera says (Camera::k1_doubt).
   std::optional<double> k1_u;
   std::optional<Body> body;
 };

@@ -31,6 +31,7 @@ class PlaneMap {
   double scale_relative_u = 0; ///< standard uncertainty of the reference's true size, as a share of length (print, caliper)
   std::vector<ImagePoint> reference;  ///< the reference's corners in the photo, in order, for drawing
   std::vector<PlanePoint> reference_mm;  ///< the same corners on the plane
+  std::vector<PlanePoint> fitted_mm;     ///< where on the plane the points lie that fixed the map; empty: all over the reference
   std::optional<Pose> pose;    ///< known when the camera's focal length is believable
   bool tilt_known = true;      ///< false for two picks and for a disc: area errs with the tilt (a warning says so)
   double tilt_deg = 0;         ///< between the camera's axis and the plane's normal
