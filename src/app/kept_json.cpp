@@ -18,6 +18,7 @@ json to_json(const measure::ScaleChoice& choice) {
   if (const auto* card = std::get_if<measure::ByCard>(&choice)) return {{"by", "card"}, {"print_scale", card->print_scale}};
   if (const auto* ruler = std::get_if<measure::ByRuler>(&choice)) return {{"by", "ruler"}, {"from", pair_of(ruler->from)}, {"to", pair_of(ruler->to)}, {"length_mm", ruler->length_mm}};
   if (const auto* disc = std::get_if<measure::ByDisc>(&choice)) return {{"by", "disc"}, {"near", pair_of(disc->near)}, {"diameter_mm", disc->diameter_mm}};
+  if (const auto* board = std::get_if<measure::ByBoard>(&choice)) return {{"by", "board"}, {"columns", board->columns}, {"rows", board->rows}, {"square_mm", board->square_mm}};
   const auto& box = std::get<measure::ByRectangle>(choice);
   json corners = json::array();
   for (const auto& c : box.corners) corners.push_back(pair_of(c));
@@ -30,6 +31,7 @@ std::optional<measure::ScaleChoice> choice_from(const json& j) {
     if (by == "card") return measure::ByCard{j.value("print_scale", 1.0)};
     if (by == "ruler") return measure::ByRuler{point_of(j.at("from")), point_of(j.at("to")), j.at("length_mm").get<double>()};
     if (by == "disc") return measure::ByDisc{point_of(j.at("near")), j.at("diameter_mm").get<double>()};
+    if (by == "board") return measure::ByBoard{j.at("columns").get<int>(), j.at("rows").get<int>(), j.at("square_mm").get<double>()};
     if (by == "rectangle") {
       measure::ByRectangle box;
       for (std::size_t i = 0; i < 4; ++i) box.corners[i] = point_of(j.at("corners").at(i));

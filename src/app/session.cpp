@@ -155,7 +155,9 @@ const casebook::MeasureRow* Session::accepted_row() const {
 /// Those of the measure in the book (body, plane offset), so that a corrected margin is measured as the accepted one was.
 measure::MeasureOptions Session::measure_options() const {
   const auto* row = accepted_row();
-  return row ? casebook::options_of(*row) : measure::MeasureOptions{};
+  auto options = row ? casebook::options_of(*row) : measure::MeasureOptions{};
+  if (const auto* wound = desk ? book.find_wound(desk->place.wound) : nullptr) options.site = wound->wound.site;
+  return options;
 }
 
 void Session::recompute_course() {

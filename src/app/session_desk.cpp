@@ -9,22 +9,6 @@
 
 namespace uroko::app {
 
-namespace {
-
-Result<scale::PlaneMap> find_by(const cv::Mat& bgr, const scale::Camera& camera, const measure::ScaleChoice& choice) {
-  if (const auto* card = std::get_if<measure::ByCard>(&choice)) {
-    scale::CardOptions options;
-    options.print_scale = card->print_scale;
-    return scale::find_card(bgr, camera, options);
-  }
-  if (const auto* ruler = std::get_if<measure::ByRuler>(&choice)) return scale::from_ruler(bgr, camera, ruler->from, ruler->to, ruler->length_mm);
-  if (const auto* disc = std::get_if<measure::ByDisc>(&choice)) return scale::from_disc(bgr, camera, disc->near, disc->diameter_mm);
-  const auto& box = std::get<measure::ByRectangle>(choice);
-  return scale::from_rectangle(bgr, camera, box.corners, box.width_mm, box.height_mm);
-}
-
-}  // namespace
-
 const ImageOutline& Work::outline() const {
   static const ImageOutline none;
   return margin ? margin->outline : none;
@@ -275,7 +259,7 @@ void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself) {
   const auto id = desk->id;
   const bool was_chosen = desk->history.now().choice.has_value();
   jobs.start("Finding the scale", [this, id, choice, by_itself, was_chosen, bgr = desk->bgr, info = *desk->info](const Token&) -> Jobs::Delivery {
-    auto found = find_by(*bgr, measure::camera_of(info, {}), choice);
+    auto found = measure::find_scale(*bgr, measure::camera_of(info, {}), choice);
     return [this, id, choice, by_itself, was_chosen, found] {
       if (!desk || desk->id != id) return;
       desk->finding_scale = false;

@@ -40,6 +40,7 @@ void run_measure(const MeasureOptions& options) {
     std::string line;
     try {
       request.file = book.photo_file(photo.sha256);
+      if (options.site.empty()) request.options.site = wound ? wound->site : "";
       const auto result = measure::measure_photo(request);
       // Saved one by one: what is printed as measured is on the disk.
       const auto id = book.add(to_row(photo.id, result.map, result.margin, result.measurement, &result.bed, request.options));

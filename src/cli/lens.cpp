@@ -1,8 +1,10 @@
 #include <cstdio>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <tuple>
 
 #include "cli/cli.h"
+#include "cli/measure_flags.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
@@ -28,15 +30,10 @@ scale::CalibrationBoard board_of(const LensArguments& a) {
     board.square_mm = a.square_mm > 0 ? a.square_mm : scale::lens_sheet_layout().board.square_mm;
     return board;
   }
-  const auto parts = split(lower_ascii(a.board), 'x');
-  const auto whole = [&](std::size_t i) {
-    const auto n = i < parts.size() ? parse_number(parts[i]) : std::nullopt;
-    return n && *n == static_cast<int>(*n) && *n >= 3 && *n <= 40 ? static_cast<int>(*n) : 0;
-  };
-  if (parts.size() != 2 || !whole(0) || !whole(1))
-    throw Error(Fault::usage, "board", "", "--board \"" + a.board + "\" is not like 9x6", "give the inner corners across x down, or --sheet");
+  if (a.board.empty()) throw Error(Fault::usage, "board", "", "no board was given", "give the inner corners across x down (--board 9x6 --square 25), or --sheet");
+  std::tie(board.columns, board.rows) = corners_of(a.board);
   if (!(a.square_mm > 0)) throw Error(Fault::usage, "square", "", "the side of a square is not given", "add --square MM");
-  board.columns = whole(0), board.rows = whole(1), board.square_mm = a.square_mm;
+  board.square_mm = a.square_mm;
   return board;
 }
 

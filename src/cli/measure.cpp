@@ -26,7 +26,8 @@ namespace fs = std::filesystem;
 using nlohmann::json;
 
 struct Flags : MeasureFlags {
-  std::string photo, batch, annotated;
+  std::vector<std::string> photos;
+  std::string batch, annotated;
   bool as_json = false;
 };
 
@@ -39,22 +40,36 @@ json error_json(const Error& e, const fs::path& file) {
 /// Bytes of a file name that are not UTF-8 must not stop the output.
 std::string dumped(const json& value, int indent = -1) { return value.dump(indent, ' ', false, json::error_handler_t::replace); }
 
+void print_sizes(const measure::Measurement& m) {
+  fmt::print("  area       {:.1f} mm2   95 % interval {:.1f} to {:.1f}\n", m.area_mm2.value, m.area_mm2.low95, m.area_mm2.high95);
+  fmt::print("  perimeter  {:.1f} mm, length {:.1f} mm, width {:.1f} mm\n", m.perimeter_mm.value, m.length_mm.value, m.width_mm.value);
+}
+
+void print_budget(const measure::Measurement& m) {
+  fmt::print("  budget     ");
+  for (std::size_t k = 0; k < m.budget.size(); ++k) fmt::print("{}{} {:.2f}", k ? ", " : "", m.budget[k].source, m.budget[k].u_mm2);
+  fmt::print(" mm2\n");
+}
+
 void print_for_people(const measure::PhotoResult& r) {
   const auto& m = r.measurement;
   fmt::print("{}\n", r.photo.info.file.string());
   fmt::print("  taken      {} ({})\n", r.photo.info.taken ? r.photo.info.taken->iso() : "unknown", photo::name(r.photo.info.taken_from));
   fmt::print("  scale      {}, {:.4f} mm/px, tilt {}, residual {:.2f} px\n", scale::name(r.map.kind), r.map.mm_per_px(centroid(r.margin.outline)),
              r.map.tilt_known ? fmt::format("{:.1f} deg", r.map.tilt_deg) : "unknown", r.map.rms_px);
-  fmt::print("  area       {:.1f} mm2   95 % interval {:.1f} to {:.1f}\n", m.area_mm2.value, m.area_mm2.low95, m.area_mm2.high95);
-  fmt::print("  perimeter  {:.1f} mm, length {:.1f} mm, width {:.1f} mm\n", m.perimeter_mm.value, m.length_mm.value, m.width_mm.value);
+  if (!r.traces_mm2.empty()) {
+    fmt::print("  traces     ");
+    for (std::size_t k = 0; k < r.traces_mm2.size(); ++k) fmt::print("{}{:.1f}", k ? ", " : "", r.traces_mm2[k]);
+    fmt::print(" mm2\n");
+  }
+  print_sizes(m);
   fmt::print("  bed        ");
   for (int k = 0; k < bed::kTissues; ++k) {
     const auto tissue = static_cast<bed::Tissue>(k);
     fmt::print("{}{} {:.0f} %", k ? ", " : "", bed::name(tissue), 100 * r.bed[tissue].share);
   }
-  fmt::print("\n  budget     ");
-  for (std::size_t k = 0; k < m.budget.size(); ++k) fmt::print("{}{} {:.2f}", k ? ", " : "", m.budget[k].source, m.budget[k].u_mm2);
-  fmt::print(" mm2\n");
+  fmt::print("\n");
+  print_budget(m);
   for (const auto* list : {&m.warnings, &r.bed.warnings})
     for (const auto& w : *list) fmt::print("  {}: {}\n", w.code, w.text);
 }
@@ -62,7 +77,7 @@ void print_for_people(const measure::PhotoResult& r) {
 void measure_one(const Flags& f) {
   if (!f.has_margin()) misused("no margin was given", "give one of --outline, --around, --seed, --auto");
   auto request = request_of(f);
-  request.file = f.photo;
+  request.file = f.photos.front();
   const auto result = measure::measure_photo(request);
   if (!f.annotated.empty()) {
     if (lower_ascii(fs::path(f.annotated).extension().string()) != ".png") misused("--annotated writes PNG", "name a file ending in .png");
@@ -72,6 +87,36 @@ void measure_one(const Flags& f) {
     fmt::print("{}\n", dumped(to_json(result), 2));
   else
     print_for_people(result);
+}
+
+/// Several photos of one wound on one visit.
+void measure_several(const Flags& f) {
+  if (!f.annotated.empty()) misused("--annotated is for one photo", "leave it out with several photos");
+  if (!f.ruler.empty() || !f.disc.empty() || !f.rectangle.empty())
+    misused("--ruler, --disc and --rect are for one photo", "several photos of a visit are measured by the card (or --board) in each");
+  if (!f.around.empty() || !f.seed.empty() || !f.keep.empty() || !f.drop.empty() || !f.body_axis.empty())
+    misused("--around, --seed, --keep, --drop and --body-axis are for one photo", "give an --outline for each photo, in their order, or --auto");
+  if (!f.automatic && f.outlines.size() != f.photos.size())
+    misused(std::to_string(f.photos.size()) + " photos but " + std::to_string(f.outlines.size()) + " outlines", "give an --outline for each photo, in their order, or --auto");
+  std::vector<measure::PhotoRequest> requests;
+  for (std::size_t k = 0; k < f.photos.size(); ++k) {
+    MeasureFlags own = f;
+    if (!f.automatic) own.outlines = {f.outlines[k]};
+    requests.push_back(request_of(own));
+    requests.back().file = f.photos[k];
+  }
+  const auto visit = measure::measure_visit(requests);
+  if (f.as_json) {
+    fmt::print("{}\n", dumped(to_json(visit), 2));
+    return;
+  }
+  for (const auto& photo : visit.photos) print_for_people(photo);
+  fmt::print("together, {} photos\n", visit.photos.size());
+  print_sizes(visit.measurement);
+  print_budget(visit.measurement);
+  // Those of each photo stand with it.
+  for (const auto& w : visit.measurement.warnings)
+    if (w.code == "disagreement" || w.code == "dates") fmt::print("  {}: {}\n", w.code, w.text);
 }
 
 bool looks_like_photo(const fs::path& file) {
@@ -145,13 +190,13 @@ void measure_batch(const Flags& f) {
 }
 
 void run(const Flags& f) {
-  if (f.photo.empty() == f.batch.empty()) misused("no photo was given", "name a PHOTO, or a folder or list after --batch");
+  if (f.photos.empty() == f.batch.empty()) misused("no photo was given", "name a PHOTO, or a folder or list after --batch");
   if (!f.batch.empty()) return measure_batch(f);
   try {
-    measure_one(f);
+    f.photos.size() == 1 ? measure_one(f) : measure_several(f);
   } catch (const Error& e) {
     // The same object that a batch prints, so that stdout always holds one JSON value.
-    if (f.as_json) fmt::print("{}\n", dumped(error_json(e, f.photo)));
+    if (f.as_json) fmt::print("{}\n", dumped(error_json(e, e.file().empty() ? fs::path(f.photos.front()) : e.file())));
     throw;
   }
 }
@@ -161,7 +206,7 @@ void run(const Flags& f) {
 void add_measure(CLI::App& app) {
   auto* verb = app.add_subcommand("measure", "Measure the wound on a photo, or on a batch of photos");
   auto f = std::make_shared<Flags>();
-  verb->add_option("PHOTO", f->photo, "JPEG, PNG, TIFF, WebP or HEIC")->option_text(" ");
+  verb->add_option("PHOTO", f->photos, "JPEG, PNG, TIFF, WebP or HEIC; several: one wound on one visit, combined by their uncertainties")->option_text(" ");
   const char* out = "Output";
   add_measure_options(*verb, *f);
   verb->add_flag("--json", f->as_json, "One JSON object on stdout")->group(out);

@@ -2,6 +2,7 @@
 
 #include "cli/options.h"
 #include "uroko/base/error.h"
+#include "uroko/base/text.h"
 
 namespace uroko::cli {
 
@@ -10,8 +11,14 @@ void misused(const std::string& happened, const std::string& advice) { throw Err
 namespace {
 
 measure::ScaleChoice scale_of(const MeasureFlags& f) {
-  if (int(f.card) + int(!f.ruler.empty()) + int(!f.disc.empty()) + int(!f.rectangle.empty()) > 1)
-    misused("more than one scale was given", "give one of --card, --ruler, --disc, --rect");
+  if (int(f.card) + int(!f.ruler.empty()) + int(!f.disc.empty()) + int(!f.rectangle.empty()) + int(!f.board.empty()) > 1)
+    misused("more than one scale was given", "give one of --card, --ruler, --disc, --rect, --board");
+  if (f.board.empty() != !f.square.has_value()) misused("one of --board and --square is missing", "give both, such as --board 9x6 --square 25");
+  if (!f.board.empty()) {
+    if (!(*f.square > 0)) misused("--square is not above 0", "give the side of a square in millimetres");
+    const auto [columns, rows] = corners_of(f.board);
+    return measure::ByBoard{columns, rows, *f.square};
+  }
   if (!f.ruler.empty()) {
     const auto v = numbers("--ruler", f.ruler, 5);
     if (v[0] == v[2] && v[1] == v[3]) misused("--ruler: the two points are the same", "pick two different graduations");
@@ -37,11 +44,19 @@ measure::ScaleChoice scale_of(const MeasureFlags& f) {
 }
 
 measure::MarginChoice margin_of(const MeasureFlags& f) {
-  const int given = int(!f.outline.empty()) + int(!f.around.empty()) + int(!f.seed.empty()) + int(f.automatic);
+  const int given = int(!f.outlines.empty()) + int(!f.around.empty()) + int(!f.seed.empty()) + int(f.automatic);
   if (given > 1) misused("more than one margin was given", "give one of --outline, --around, --seed, --auto");
-  if (!f.outline.empty()) {
+  if (!f.outlines.empty()) {
     if (!f.keep.empty() || !f.drop.empty()) misused("--keep and --drop go with a found margin", "use --around, --seed or --auto, or correct the outline");
-    return measure::Given{outline_option("--outline", f.outline)};
+    measure::Given given;
+    for (std::size_t k = 0; k < f.outlines.size(); ++k) {
+      auto outline = outline_option("--outline", f.outlines[k]);
+      if (k == 0)
+        given.outline = std::move(outline);
+      else
+        given.repeats.push_back(std::move(outline));
+    }
+    return given;
   }
   if (!f.around.empty()) return measure::Around{outline_option("--around", f.around)};
   if (!f.seed.empty()) {
@@ -52,6 +67,16 @@ measure::MarginChoice margin_of(const MeasureFlags& f) {
 }
 
 }  // namespace
+
+std::pair<int, int> corners_of(const std::string& text) {
+  const auto parts = split(lower_ascii(text), 'x');
+  const auto whole = [&](std::size_t i) {
+    const auto n = i < parts.size() ? parse_number(parts[i]) : std::nullopt;
+    return n && *n == static_cast<int>(*n) && *n >= 3 && *n <= 40 ? static_cast<int>(*n) : 0;
+  };
+  if (parts.size() != 2 || !whole(0) || !whole(1)) misused("--board \"" + text + "\" is not like 9x6", "give the inner corners across x down");
+  return {whole(0), whole(1)};
+}
 
 measure::PhotoRequest request_of(const MeasureFlags& f) {
   measure::PhotoRequest request;
@@ -64,6 +89,7 @@ measure::PhotoRequest request_of(const MeasureFlags& f) {
     for (auto& line : lines_option("--drop", text)) request.drop.push_back(std::move(line));
   if (!(f.plane_offset >= 0)) misused("--plane-offset is below 0", "give millimetres, 0 or more");
   request.options.plane_offset_u_mm = f.plane_offset;
+  request.options.site = f.site;
   if (f.body_depth.has_value() != f.body_width.has_value()) misused("one of --body-depth and --body-width is missing", "give both");
   if (f.body_depth) {
     if (!(*f.body_depth > 0 && *f.body_width > 0)) misused("--body-depth and --body-width must be above 0", "give millimetres");
@@ -89,15 +115,22 @@ void add_measure_options(CLI::App& verb, MeasureFlags& flags) {
   text("--ruler", flags.ruler, "X1,Y1,X2,Y2,MM", "Two picks on a ruler and the millimetres between them", scale);
   text("--disc", flags.disc, "X,Y,DIAMETER_MM", "A coin or other disc near that pixel", scale);
   text("--rect", flags.rectangle, "X1,Y1,...,X4,Y4,WIDTH_MM,HEIGHT_MM", "Four corners in order, WIDTH between corners 1 and 2", scale);
+  text("--board", flags.board, "9x6", "A plain checkerboard mat: its inner corners across x down", scale);
+  verb.add_option("--square", flags.square, "The side of that mat's squares")->option_text("MM")->group(scale);
   text("--lens", flags.lens, "PROFILE.json", "Camera profile made by uroko lens", scale);
   verb.add_option("--print-length", flags.print_length, "What the card's printed 100 mm line really measures")->option_text("MM")->group(scale);
   verb.add_option("--plane-offset", flags.plane_offset, "How far the reference may lie above or below the wound (standard uncertainty)")->option_text("MM")->capture_default_str()->group(scale);
-  text("--outline", flags.outline, "WKT", "The margin itself: POLYGON or MULTIPOLYGON in photo pixels, or @FILE", margin);
+  // One value a time: what follows may be a photo.
+  verb.add_option("--outline", flags.outlines, "The margin itself: POLYGON or MULTIPOLYGON in photo pixels, or @FILE; again for each repeat trace of the photo")
+      ->option_text("WKT")
+      ->allow_extra_args(false)
+      ->group(margin);
   text("--around", flags.around, "WKT", "A rough loop; the margin is found inside it", margin);
   text("--seed", flags.seed, "X,Y", "A point in the wound", margin);
   verb.add_flag("--auto", flags.automatic, "No hint: a proposal, to be checked by eye")->group(margin);
-  verb.add_option("--keep", flags.keep, "A stroke (LINESTRING) that must be inside a found margin")->option_text("WKT")->group(margin);
-  verb.add_option("--drop", flags.drop, "A stroke (LINESTRING) that must be outside")->option_text("WKT")->group(margin);
+  verb.add_option("--keep", flags.keep, "A stroke (LINESTRING) that must be inside a found margin")->option_text("WKT")->allow_extra_args(false)->group(margin);
+  verb.add_option("--drop", flags.drop, "A stroke (LINESTRING) that must be outside")->option_text("WKT")->allow_extra_args(false)->group(margin);
+  text("--site", flags.site, "WORDS", "The wound's body site, such as back or left flank: how strongly the skin may curve under a flat reading", curve);
   verb.add_option("--body-depth", flags.body_depth, "Body depth (back to belly) at the wound")->option_text("MM")->group(curve);
   verb.add_option("--body-width", flags.body_width, "Body width (side to side) at the wound")->option_text("MM")->group(curve);
   text("--body-axis", flags.body_axis, "X1,Y1,X2,Y2", "A line along the fish's lateral midline in the photo", curve);

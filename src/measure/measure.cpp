@@ -73,7 +73,9 @@ std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& de
   budget.push_back(
       {"plane offset", 2 * area_mm2 * options.plane_offset_u_mm / plane_distance_mm(map), std::numeric_limits<double>::infinity(), false});
   budget.push_back({"plane tilt", share * u_of_lean(map, dense, options.plane_tilt_u_deg * M_PI / 180), std::numeric_limits<double>::infinity(), false});
-  budget.push_back({"lens", u_of_lens(map, dense, options), std::numeric_limits<double>::infinity(), true});
+  // A k1 that the reference's own points told is as well known as their noise.
+  const bool told = map.camera.k1_u && !options.k1_u && map.fitted_mm.size() > 4;
+  budget.push_back({"lens", u_of_lens(map, dense, options), told ? freedom - 1 : std::numeric_limits<double>::infinity(), true});
   if (options.body) {
     budget.push_back({"curvature", body.u_mm2, std::numeric_limits<double>::infinity(), true});
     if (!options.body->midline)
@@ -159,6 +161,7 @@ Result<Measurement> measure_traces(const PlaneMap& map, const std::vector<margin
   const auto nearest = std::min_element(
       each.begin(), each.end(), [&](const auto& a, const auto& b) { return std::abs(a.area_mm2.value - mean) < std::abs(b.area_mm2.value - mean); });
   Measurement out = *nearest;
+  out.trace = static_cast<std::size_t>(nearest - each.begin());
   for (const auto& line : out.budget)
     if (line.source == "margin shift") common = line.u_mm2;
   std::erase_if(out.budget, [](const auto& line) { return line.source == "margin noise"; });

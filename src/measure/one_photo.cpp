@@ -22,20 +22,6 @@ T take(Result<T> result, const std::filesystem::path& file) {
   return std::move(result).value();
 }
 
-scale::PlaneMap find_scale(const cv::Mat& bgr, const scale::Camera& camera, const PhotoRequest& request) {
-  const Overloaded by{
-      [&](const ByCard& card) {
-        scale::CardOptions options;
-        options.print_scale = card.print_scale;
-        return scale::find_card(bgr, camera, options);
-      },
-      [&](const ByRuler& ruler) { return scale::from_ruler(bgr, camera, ruler.from, ruler.to, ruler.length_mm); },
-      [&](const ByDisc& disc) { return scale::from_disc(bgr, camera, disc.near, disc.diameter_mm); },
-      [&](const ByRectangle& box) { return scale::from_rectangle(bgr, camera, box.corners, box.width_mm, box.height_mm); },
-  };
-  return take(std::visit(by, request.scale), request.file);
-}
-
 margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const bed::WhiteBalance& balance, const PhotoRequest& request) {
   const Overloaded by{
       [&](const Given& given) -> Result<margin::Margin> { return margin::given(bgr, given.outline); },
@@ -49,6 +35,21 @@ margin::Margin find_margin(const cv::Mat& bgr, const scale::PlaneMap& map, const
 }
 
 }  // namespace
+
+Result<scale::PlaneMap> find_scale(const cv::Mat& bgr, const scale::Camera& camera, const ScaleChoice& choice) {
+  const Overloaded by{
+      [&](const ByCard& card) {
+        scale::CardOptions options;
+        options.print_scale = card.print_scale;
+        return scale::find_card(bgr, camera, options);
+      },
+      [&](const ByRuler& ruler) { return scale::from_ruler(bgr, camera, ruler.from, ruler.to, ruler.length_mm); },
+      [&](const ByDisc& disc) { return scale::from_disc(bgr, camera, disc.near, disc.diameter_mm); },
+      [&](const ByRectangle& box) { return scale::from_rectangle(bgr, camera, box.corners, box.width_mm, box.height_mm); },
+      [&](const ByBoard& board) { return scale::from_checkerboard(bgr, camera, board.columns, board.rows, board.square_mm); },
+  };
+  return std::visit(by, choice);
+}
 
 scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile, std::vector<Warning>* warnings) {
   if (!lens_profile) return scale::camera_for(info);
@@ -70,20 +71,54 @@ Result<margin::Margin> propose_margin(const cv::Mat& bgr, const scale::PlaneMap&
 }
 
 PhotoResult measure_photo(const PhotoRequest& request) {
-  if (const auto* given = std::get_if<Given>(&request.margin))
-    if (const auto fault = find_fault(given->outline))
+  const auto* given = std::get_if<Given>(&request.margin);
+  const auto check = [&](const ImageOutline& outline) {
+    if (const auto fault = find_fault(outline))
       throw Error(Fault::usage, "invalid-margin", request.file, fault->text, "give an outline that encloses the wound once");
+  };
+  if (given) {
+    check(given->outline);
+    for (const auto& repeat : given->repeats) check(repeat);
+  }
   PhotoResult out;
   out.photo = photo::load(request.file);
   std::vector<Warning> lens_warnings;
   const auto camera = camera_of(out.photo.info, request.lens_profile, &lens_warnings);
-  out.map = find_scale(out.photo.bgr, camera, request);
+  out.map = take(find_scale(out.photo.bgr, camera, request.scale), request.file);
   out.map.warnings.insert(out.map.warnings.end(), lens_warnings.begin(), lens_warnings.end());
   const auto balance = balance_of(out.photo.bgr, out.map);
   out.margin = find_margin(out.photo.bgr, out.map, balance, request);
-  out.measurement = take(measure(out.map, out.margin, request.options), request.file);
+  if (given && !given->repeats.empty()) {
+    std::vector<margin::Margin> traces{out.margin};
+    for (const auto& repeat : given->repeats) traces.push_back(margin::given(out.photo.bgr, repeat));
+    out.measurement = take(measure_traces(out.map, traces, request.options), request.file);
+    for (const auto& trace : traces) out.traces_mm2.push_back(take(measure(out.map, trace, request.options), request.file).area_mm2.value);
+    out.margin = traces[out.measurement.trace];
+  } else {
+    out.measurement = take(measure(out.map, out.margin, request.options), request.file);
+  }
   for (auto& warning : photo_warnings(out.photo.bgr, out.map, out.margin)) out.measurement.warnings.push_back(std::move(warning));
   out.bed = bed::classify(out.photo.bgr, out.margin.outline, out.map, balance);
+  return out;
+}
+
+VisitResult measure_visit(const std::vector<PhotoRequest>& requests) {
+  VisitResult out;
+  std::vector<Measurement> each;
+  for (const auto& request : requests) {
+    out.photos.push_back(measure_photo(request));
+    each.push_back(out.photos.back().measurement);
+  }
+  out.measurement = combined(each);
+  std::string first;
+  for (const auto& photo : out.photos) {
+    if (!photo.photo.info.taken) continue;
+    const auto day = photo.photo.info.taken->iso_date();
+    if (first.empty()) first = day;
+    if (day == first) continue;
+    out.measurement.warnings.push_back({"dates", "the photos were not taken on one day (" + first + ", " + day + "); combine photos of one visit only"});
+    break;
+  }
   return out;
 }
 

@@ -236,6 +236,7 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
   const int longer = std::max(photo.cols, photo.rows);
   const cv::Mat full = grey_of(photo);
   std::vector<Marker> markers;
+  std::size_t detected = 0;
   Level reduced;
   // Most cards show on a small copy; a part of one asks for the full size, nothing at all only for one more look.
   for (const int side : {1600, 2600, 6400}) {
@@ -243,9 +244,11 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
     const bool whole = longer <= side * 5 / 4;
     const cv::Mat grey = whole ? full : reduced_to(full, static_cast<double>(side) / longer);
     const double sx = static_cast<double>(photo.cols) / grey.cols, sy = static_cast<double>(photo.rows) / grey.rows;
-    auto set = agreeing(detect(grey, board, sx, sy), board);
+    const auto all = detect(grey, board, sx, sy);
+    auto set = agreeing(all, board);
     if (set.size() > markers.size()) {
       markers = std::move(set);
+      detected = all.size();
       reduced = {grey, {0, 0}, sx, sy};
     }
     if (whole || markers.size() >= 4) break;
@@ -257,9 +260,11 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
     cv::GaussianBlur(large, soft, {}, 5);
     cv::addWeighted(large, 2.5, soft, -1.5, 0, large);
     cv::GaussianBlur(large, large, {}, 1.2);
-    auto set = agreeing(detect(large, board, 0.5, 0.5), board);
+    const auto all = detect(large, board, 0.5, 0.5);
+    auto set = agreeing(all, board);
     if (set.size() > markers.size()) {
       markers = std::move(set);
+      detected = all.size();
       reduced = {full, {0, 0}, 1, 1};
     }
   }
@@ -267,6 +272,7 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
 
   FoundBoard out;
   out.markers = static_cast<int>(markers.size());
+  out.apart = static_cast<int>(detected - markers.size());
   for (const auto& m : markers) {
     out.marker_side_px += side_of(m) / out.markers;
     for (int k = 0; k < 4; ++k) out.marker_corners.push_back(m.seen[k]), out.marker_corners_mm.push_back(m.real[k]);

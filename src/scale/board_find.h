@@ -20,6 +20,7 @@ struct FoundBoard {
   double marker_side_px = 0;        ///< mean, photo pixels
   double px_per_mm = 0;
   int markers = 0;
+  int apart = 0;                    ///< markers of the board that were seen but lie elsewhere than the others say
 };
 
 /// Markers on a reduced copy, then every saddle point at full size. Nothing when fewer than two markers agree.

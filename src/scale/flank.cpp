@@ -141,7 +141,8 @@ std::optional<Flank::Spot> Flank::operator()(const ImagePoint& photo) const {
 std::optional<double> skin_radius_mm(const std::string& site) {
   const std::string word = lower_ascii(site);
   const auto has = [&](const char* part) { return word.find(part) != std::string::npos; };
-  if (has("back") || has("dors")) return 21;
+  // The belly's radius is the back's by the same ellipse.
+  if (has("back") || has("dors") || has("belly") || has("ventr") || has("abdom")) return 21;
   if (has("flank") || has("side")) return 130;
   return std::nullopt;
 }

@@ -178,3 +178,122 @@ TEST_CASE("a failed measure with --json still prints one JSON value") {
   CHECK(json::parse(ran.out)["error"]["code"] == "missing");
   check_one_line(ran.err);
 }
+
+namespace {
+
+/// The outline grown by a share of its size about its middle.
+ImageOutline grown(const ImageOutline& outline, double share) {
+  const auto middle = centroid(outline);
+  return mapped<ImagePoint, ImagePoint>(outline, [&](const ImagePoint& p) { return ImagePoint{middle.x + (1 + share) * (p.x - middle.x), middle.y + (1 + share) * (p.y - middle.y)}; });
+}
+
+bool warned(const json& found, const std::string& code) {
+  return std::any_of(found["warnings"].begin(), found["warnings"].end(), [&](const json& w) { return w["code"] == code; });
+}
+
+double line_of(const json& found, const std::string& source) {
+  for (const auto& line : found["budget"])
+    if (line["source"] == source) return line["u_mm2"].get<double>();
+  return 0;
+}
+
+}  // namespace
+
+TEST_CASE("outlines given again are repeat traces of the photo: their mean, their own spread, and Student's t for few of them") {
+  const TempFolder folder;
+  const auto scene = foreign_photo(10, 20);
+  const auto photo = (folder / "photo.jpg").string();
+  write_file_whole(photo, photo::encode_jpeg(scene.photo, 92));
+  std::vector<std::string> arguments{"measure"};
+  for (const double share : {-0.01, 0.0, 0.015}) arguments.insert(arguments.end(), {"--outline", to_wkt(grown(scene.outline, share), 3)});
+  arguments.insert(arguments.end(), {photo, "--json"});
+  const auto ran = testing::uroko(arguments);
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  const auto found = json::parse(ran.out);
+  const auto traces = found["margin"]["traces_mm2"].get<std::vector<double>>();
+  REQUIRE(traces.size() == 3);
+  const double mean = (traces[0] + traces[1] + traces[2]) / 3;
+  double squares = 0;
+  for (const double a : traces) squares += std::pow(a - mean, 2);
+  CHECK(found["area_mm2"]["value"].get<double>() == Approx(mean));
+  CHECK(traces[0] == Approx(scene.area_mm2 * 0.99 * 0.99).epsilon(0.004));
+  CHECK(line_of(found, "repeat traces") == Approx(std::sqrt(squares / 6)));
+  CHECK(line_of(found, "margin noise") == 0);
+  // The trace that stands for the others is the one nearest their mean.
+  CHECK(area(outline_from_wkt<ImagePoint>(found["margin"]["wkt"].get<std::string>())) == Approx(area(scene.outline)).epsilon(1e-3));
+  arguments.pop_back();
+  CHECK_THAT(testing::uroko(arguments).out, Catch::Contains("traces "));
+}
+
+TEST_CASE("several photos of a visit give one area by what they do not share, and say when they disagree") {
+  const TempFolder folder;
+  std::vector<std::string> arguments{"measure"};
+  double truth = 0;
+  for (int k = 0; k < 3; ++k) {
+    const auto scene = foreign_photo(8.0 * k, 40.0 * k);
+    truth = scene.area_mm2;
+    const auto photo = (folder / ("photo" + std::to_string(k) + ".jpg")).string();
+    write_file_whole(photo, photo::encode_jpeg(scene.photo, 92));
+    arguments.insert(arguments.end(), {photo, "--outline", to_wkt(scene.outline, 3)});
+  }
+  arguments.push_back("--json");
+  const auto ran = testing::uroko(arguments);
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  const auto together = json::parse(ran.out);
+  CHECK(together["visit"]["photos"] == 3);
+  REQUIRE(together["photos"].size() == 3);
+  CHECK(together["area_mm2"]["value"].get<double>() == Approx(truth).epsilon(0.004));
+  CHECK_FALSE(warned(together, "disagreement"));
+  double lowest = 1e9, offset = 0;
+  for (const auto& one : together["photos"]) {
+    lowest = std::min(lowest, one["area_mm2"]["u"].get<double>());
+    offset = std::max(offset, line_of(one, "plane offset"));
+  }
+  CHECK(together["area_mm2"]["u"].get<double>() < lowest);
+  // Three photos' own plane offsets average; the print is one and the same.
+  CHECK(line_of(together, "plane offset") == Approx(offset / std::sqrt(3)).epsilon(0.1));
+  CHECK(line_of(together, "print") == Approx(line_of(together["photos"][0], "print")).epsilon(0.02));
+
+  // A margin a tenth too large all round is told.
+  arguments[6] = to_wkt(grown(foreign_photo(8, 40).outline, 0.1), 3);
+  const auto odd = testing::uroko(arguments);
+  REQUIRE(odd.exit_code == 0);
+  CHECK(warned(json::parse(odd.out), "disagreement"));
+  CHECK(line_of(json::parse(odd.out), "disagreement") > 0);
+  arguments.pop_back();
+  const auto people = testing::uroko(arguments);
+  CHECK_THAT(people.out, Catch::Contains("together, 3 photos") && Catch::Contains("disagreement: "));
+
+  arguments.erase(arguments.begin() + 8, arguments.end());
+  const auto short_of = testing::uroko(arguments);
+  CHECK(short_of.exit_code == 2);
+  CHECK_THAT(short_of.err, Catch::Contains("3 photos but 2 outlines"));
+  check_one_line(short_of.err);
+}
+
+TEST_CASE("a checkerboard mat gives the scale from the command line, and the site says how far the skin may curve") {
+  const std::filesystem::path board = "/usr/share/doc/opencv-doc/examples/data/left01.jpg";
+  if (!std::filesystem::exists(board)) {
+    WARN("skipped: Debian's opencv-doc is not installed");
+    return;
+  }
+  // Somewhere on the mat.
+  const std::vector<std::string> arguments = {"measure", board.string(), "--board", "9x6", "--square", "25", "--outline", "POLYGON((300 150,380 150,380 220,300 220,300 150))", "--json"};
+  const auto with = [&](std::vector<std::string> more) {
+    more.insert(more.begin(), arguments.begin(), arguments.end());
+    return testing::uroko(more);
+  };
+  const auto ran = with({});
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  const auto found = json::parse(ran.out);
+  CHECK(found["scale"]["kind"] == "board");
+  const auto back = json::parse(with({"--site", "back"}).out);
+  CHECK(line_of(back, "curvature") > 10 * line_of(found, "curvature"));
+  CHECK(warned(back, "curvature"));
+  CHECK(with({"--card"}).exit_code == 2);
+  CHECK(testing::uroko({"measure", board.string(), "--board", "9x6", "--outline", arguments[7]}).exit_code == 2);
+  CHECK(testing::uroko({"measure", board.string(), "--board", "7x7", "--square", "25", "--outline", arguments[7]}).exit_code == 1);
+}

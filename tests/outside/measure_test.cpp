@@ -8,6 +8,7 @@
 #include <catch2/catch.hpp>
 
 #include "uroko/measure/budget.h"
+#include "support/chart_photos.h"
 #include "uroko/scale/card.h"
 #include "uroko/scenes/scene.h"
 
@@ -179,4 +180,31 @@ TEST_CASE("perimeter of an ellipse is the elliptic integral's, area and perimete
   GEOSGeom_destroy_r(geos, polygon);
   GEOSWKTReader_destroy_r(geos, reader);
   GEOS_finish_r(geos);
+}
+
+TEST_CASE("colour charts on real photos: the interval holds the maker's area") {
+  // shared/data/aruco_colorchecker/SOURCE.md: 6921.5 mm2 or 59276 mm2; the chart lies 3 mm above the frame that gives the scale.
+  const auto charts = uroko::testing::chart_photos();
+  if (charts.empty()) {
+    WARN("skipped: shared/data/aruco_colorchecker is not there");
+    return;
+  }
+  measure::MeasureOptions options;
+  options.plane_offset_u_mm = 3;
+  options.skin_radius_mm = std::numeric_limits<double>::infinity();
+  int held = 0;
+  for (const auto& chart : charts) {
+    margin::Margin margin;
+    margin.outline = chart.outline;
+    margin.common_px = 1;
+    const auto m = measure::measure(chart.map, margin, options);
+    REQUIRE(m);
+    const auto& a = m->area_mm2;
+    INFO(chart.file.filename().string() << ": " << a.value << " mm2 (" << a.low95 << " to " << a.high95 << "), the maker says " << chart.area_mm2);
+    CHECK(a.low95 <= chart.area_mm2);
+    CHECK(a.high95 >= chart.area_mm2);
+    CHECK(a.u < 0.05 * a.value);
+    held += a.low95 <= chart.area_mm2 && chart.area_mm2 <= a.high95;
+  }
+  CHECK(held == static_cast<int>(charts.size()));
 }

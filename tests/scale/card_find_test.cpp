@@ -143,6 +143,58 @@ TEST_CASE("a card bent over a curve is told by its residual") {
   CHECK(refused.refusal().code == "curled");
 }
 
+TEST_CASE("a card folded across its middle is told by its residual, a slight fold widens the doubt, and none is taken for the lens") {
+  for (const double fold : {0.0, 3.0, 7.0, 20.0, 35.0}) {
+    FlatView view;
+    view.tilt_deg = 10;
+    view.fold_deg = fold;
+    const FlatPhoto photo = photograph(print(), 24, view);
+    const auto camera = scale::assumed_camera(view.width, view.height);
+    const auto map = find_card(photo.bgr, camera);
+    INFO("folded by " << fold << " degrees: " << (map ? "rms " + std::to_string(map->rms_px) + " px, k1 " + std::to_string(map->camera.k1) : map.refusal().code));
+    if (map) {
+      CHECK(warned(*map, "curled") == (fold > 5));
+      CHECK(std::abs(map->camera.k1) < 2 * camera.k1_doubt());
+      CHECK(fold < 15);
+      // Beside the half that lies flat.
+      const double miss = std::abs(area_ratio(*map, photo, -12, 30, 8) - 1), doubt = scale::area_scale_u(*map, photo.image_from_print({-12, 30}));
+      INFO("area off by " << 100 * miss << " %, the map's doubt " << 100 * doubt << " %");
+      CHECK(miss < 2.5 * doubt);
+    } else {
+      CHECK(map.refusal().code == "curled");
+    }
+  }
+}
+
+TEST_CASE("the card's own points show the lens where it is not known, and leave a known one alone") {
+  // The same print through a lens that bends: 24 points of a flat card tell k1 to about a thousandth of the picture's bend.
+  for (const double k1 : {-0.03, 0.0, 0.025}) {
+    FlatView view;
+    view.x_mm = -25, view.y_mm = -20;
+    view.tilt_deg = 12;
+    FlatPhoto photo = photograph(print(), 24, view);
+    auto camera = scale::assumed_camera(view.width, view.height);
+    camera.k1 = k1;
+    cv::Mat map_x(view.height, view.width, CV_32F), map_y(view.height, view.width, CV_32F);
+    for (int y = 0; y < view.height; ++y)
+      for (int x = 0; x < view.width; ++x) {
+        const auto p = camera.undistorted({static_cast<double>(x), static_cast<double>(y)});
+        map_x.at<float>(y, x) = static_cast<float>(p.x), map_y.at<float>(y, x) = static_cast<float>(p.y);
+      }
+    cv::Mat bent;
+    cv::remap(photo.bgr, bent, map_x, map_y, cv::INTER_CUBIC, cv::BORDER_REPLICATE);
+    const auto map = find_card(bent, scale::assumed_camera(view.width, view.height));
+    REQUIRE(map.ok());
+    INFO("k1 " << k1 << ", found " << map->camera.k1 << " +- " << map->camera.k1_doubt());
+    CHECK(std::abs(map->camera.k1 - k1) < 3 * map->camera.k1_doubt());
+    CHECK(map->camera.k1_doubt() < 0.01);
+    camera.k1_u = 1e-5;
+    const auto known = find_card(bent, camera);
+    REQUIRE(known.ok());
+    CHECK(known->camera.k1 == Approx(k1).margin(5e-5));
+  }
+}
+
 TEST_CASE("a photo without a card, an empty one and markers of other boards are refused") {
   cv::Mat plain(900, 1200, CV_8UC3);
   cv::RNG rng(3);

@@ -5,10 +5,9 @@
 #include <filesystem>
 #include <limits>
 #include <numbers>
-#include <opencv2/aruco.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "scale/edge_line.h"
+#include "support/chart_photos.h"
 #include "support/flat_photo.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/photo/photo.h"
@@ -229,57 +228,20 @@ TEST_CASE("rectangle corners that cross, repeat, lie on a line or outside are re
 }
 
 TEST_CASE("colour charts between printed markers measure as their maker says") {
-  // shared/data/aruco_colorchecker/SOURCE.md: four DICT_4X4_50 markers whose inner corners frame 70 x 115 mm (A4 set) or 210 x 300 mm (A3 set);
-  // the chart inside is 63.5 x 109 = 6921.5 mm2, or 203 x 292 = 59276 mm2, 3 mm thick, so it reads a little large; the A3 paper is folded.
-  const std::filesystem::path folder = std::filesystem::path(UROKO_SHARED_DATA) / "aruco_colorchecker" / "images";
-  if (!std::filesystem::exists(folder)) {
-    WARN("skipped: " << folder << " is not there");
+  const auto charts = uroko::testing::chart_photos();
+  if (charts.empty()) {
+    WARN("skipped: shared/data/aruco_colorchecker is not there");
     return;
   }
   int small = 0, large = 0;
   double small_sum = 0, large_sum = 0;
-  for (const auto& entry : std::filesystem::directory_iterator(folder)) {
-    const bool mini = entry.path().filename().string().find("mini") != std::string::npos;
-    const auto photo = photo::load(entry.path());
-    std::vector<std::vector<cv::Point2f>> corners;
-    std::vector<int> ids;
-    auto parameters = cv::aruco::DetectorParameters::create();
-    parameters->cornerRefinementMethod = cv::aruco::CORNER_REFINE_SUBPIX;
-    cv::aruco::detectMarkers(photo.bgr, cv::aruco::getPredefinedDictionary(cv::aruco::DICT_4X4_50), corners, ids, parameters);
-    std::array<ImagePoint, 4> inner;
-    int seen = 0;
-    const int order[] = {0, 1, 3, 2}, which[] = {2, 3, 1, 0};  // ids TL TR BL BR; their inner corners
-    for (std::size_t i = 0; i < ids.size(); ++i) {
-      if (ids[i] < 0 || ids[i] > 3) continue;
-      const auto& c = corners[i][static_cast<std::size_t>(which[ids[i]])];
-      inner[static_cast<std::size_t>(order[ids[i]])] = {c.x, c.y};
-      ++seen;
-    }
-    if (seen != 4) continue;
-    const double frame_w = mini ? 70 : 210, frame_h = mini ? 115 : 300, w = mini ? 63.5 : 203, h = mini ? 109 : 292;
-    const Camera camera = camera_for(photo.info, "/nowhere");
-    const auto map = from_rectangle(photo.bgr, camera, inner, frame_w, frame_h);
-    REQUIRE(map.ok());
-    for (int i = 0; i < 4; ++i) CHECK(distance(map->reference[static_cast<std::size_t>(i)], inner[static_cast<std::size_t>(i)]) < 0.5);
-    cv::Mat grey;
-    cv::cvtColor(photo.bgr, grey, cv::COLOR_BGR2GRAY);
-    const double mx = (frame_w - w) / 2, my = (frame_h - h) / 2;
-    const PlanePoint chart[] = {{mx, my}, {mx + w, my}, {mx + w, my + h}, {mx, my + h}};
-    std::array<std::optional<EdgeLine>, 4> lines;
-    bool all = true;
-    for (int i = 0; i < 4; ++i) {
-      const auto a = map->to_image(chart[i]), b = map->to_image(chart[(i + 1) % 4]);
-      lines[static_cast<std::size_t>(i)] = find_edge_line(grey, camera, a, b, 2.5 / map->mm_per_px(a));
-      all = all && lines[static_cast<std::size_t>(i)].has_value();
-    }
-    if (!all) continue;
-    ImageOutline outline{{{{}, {}}}};
-    for (std::size_t i = 0; i < 4; ++i) outline.parts[0].outer.push_back(*meeting(*lines[(i + 3) % 4], *lines[i]));
-    const double ratio = area(map->to_plane(outline)) / (w * h);
-    INFO(entry.path().filename().string());
-    CHECK(ratio == Approx(1).margin(mini ? 0.03 : 0.06));
-    (mini ? small_sum : large_sum) += ratio;
-    ++(mini ? small : large);
+  for (const auto& chart : charts) {
+    for (int i = 0; i < 4; ++i) CHECK(distance(chart.map.reference[static_cast<std::size_t>(i)], chart.frame[static_cast<std::size_t>(i)]) < 0.5);
+    const double ratio = area(chart.map.to_plane(chart.outline)) / chart.area_mm2;
+    INFO(chart.file.filename().string());
+    CHECK(ratio == Approx(1).margin(chart.mini ? 0.03 : 0.06));
+    (chart.mini ? small_sum : large_sum) += ratio;
+    ++(chart.mini ? small : large);
   }
   INFO("A4 set: " << small << " charts, mean " << small_sum / small << "; A3 set: " << large << " charts, mean " << large_sum / large);
   REQUIRE(small >= 2);

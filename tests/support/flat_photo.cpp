@@ -31,7 +31,27 @@ FlatPhoto photograph(const cv::Mat& print, double px_per_mm, const FlatView& vie
   cv::Mat large;
   const int W = view.width * over, H = view.height * over;
   const cv::Mat ground(1, 1, CV_8UC3, cv::Scalar::all(255));
-  if (view.curl_radius_mm > 0) {
+  if (view.fold_deg != 0) {
+    cv::Mat map_x(H, W, CV_32F), map_y(H, W, CV_32F);
+    const Eigen::Matrix3d k_inverse = k.inverse();
+    const Eigen::Vector3d o = -r.transpose() * t, hinge(w / 2, 0, 0);
+    const double fold = view.fold_deg * rad;
+    for (int y = 0; y < H; ++y)
+      for (int x = 0; x < W; ++x) {
+        const Eigen::Vector3d ray = r.transpose() * (k_inverse * Eigen::Vector3d((x + 0.5) / over - 0.5, (y + 0.5) / over - 0.5, 1));
+        // Where the ray meets the half that lies flat, else the one that rises from the hinge.
+        Eigen::Vector3d p = o - o.z() / ray.z() * ray;
+        double along = p.x();
+        if (along > w / 2) {
+          const Eigen::Vector3d normal(std::sin(fold), 0, std::cos(fold));
+          p = o + (hinge - o).dot(normal) / ray.dot(normal) * ray;
+          along = w / 2 + (p - hinge).dot(Eigen::Vector3d(std::cos(fold), 0, -std::sin(fold)));
+        }
+        map_x.at<float>(y, x) = static_cast<float>(along * px_per_mm - 0.5);
+        map_y.at<float>(y, x) = static_cast<float>(p.y() * px_per_mm - 0.5);
+      }
+    cv::remap(print, large, map_x, map_y, cv::INTER_LINEAR, cv::BORDER_CONSTANT, cv::Scalar::all((view.ground - view.dark) / view.contrast));
+  } else if (view.curl_radius_mm > 0) {
     // The print's x runs along an arc; every pixel's ray meets the cylinder (towards the camera at the ends).
     cv::Mat map_x(H, W, CV_32F), map_y(H, W, CV_32F);
     const Eigen::Matrix3d k_inverse = k.inverse();

@@ -22,6 +22,7 @@ struct FlatView {
   double ground = 90;
   unsigned seed = 1;
   double curl_radius_mm = 0;   ///< > 0: bent about the short axis
+  double fold_deg = 0;         ///< or folded across its middle: the right half rises towards the camera
 };
 
 struct FlatPhoto {

@@ -26,11 +26,19 @@ struct ByRectangle {
   std::array<ImagePoint, 4> corners;
   double width_mm = 0, height_mm = 0;
 };
-using ScaleChoice = std::variant<ByCard, ByRuler, ByDisc, ByRectangle>;
+struct ByBoard {
+  int columns = 0, rows = 0;  ///< inner corners
+  double square_mm = 0;
+};
+using ScaleChoice = std::variant<ByCard, ByRuler, ByDisc, ByRectangle, ByBoard>;
+
+/// The plane map by that choice.
+Result<scale::PlaneMap> find_scale(const cv::Mat& bgr, const scale::Camera& camera, const ScaleChoice& choice);
 
 /// How the margin is had.
 struct Given {
   ImageOutline outline;
+  std::vector<ImageOutline> repeats;  ///< further traces of the same wound in the same photo
 };
 struct Around {
   ImageOutline loop;
@@ -55,7 +63,8 @@ struct PhotoRequest {
 struct PhotoResult {
   photo::Photo photo;
   scale::PlaneMap map;
-  margin::Margin margin;
+  margin::Margin margin;            ///< of repeat traces: the one whose area is nearest to their mean
+  std::vector<double> traces_mm2;   ///< area of each repeat trace; empty without
   Measurement measurement;
   bed::Bed bed;
 };
@@ -63,6 +72,14 @@ struct PhotoResult {
 /// Load, scale, margin, measure, bed. Throws Error(Fault::input) for the photo, Error(Fault::not_measured) for a refusal of any step,
 /// Error(Fault::usage) for an invalid outline.
 PhotoResult measure_photo(const PhotoRequest& request);
+
+/// Several photos of one wound on one visit: each by itself, and together (see `combined`). A warning "dates" where they were not taken on the
+/// same day. Precondition: not empty.
+struct VisitResult {
+  std::vector<PhotoResult> photos;
+  Measurement measurement;
+};
+VisitResult measure_visit(const std::vector<PhotoRequest>& requests);
 
 /// The camera to assume for a photo: the profile given (a mismatch is told in `warnings`), else one kept for it, else EXIF, else the common phone's.
 scale::Camera camera_of(const photo::PhotoInfo& info, const std::optional<std::filesystem::path>& lens_profile, std::vector<Warning>* warnings = nullptr);
@@ -75,6 +92,8 @@ Result<margin::Margin> propose_margin(const cv::Mat& bgr, const scale::PlaneMap&
 
 /// The contract's JSON object for one photo.
 nlohmann::json to_json(const PhotoResult& result);
+/// {"visit": {"date", "photos"}, area, perimeter, length, width, budget, warnings, "photos": [the object of each]}.
+nlohmann::json to_json(const VisitResult& visit);
 nlohmann::json to_json(const Estimate& estimate);
 
 }  // namespace uroko::measure

@@ -45,7 +45,7 @@ class Flank {
   Eigen::Matrix2d ellipse_from_section_;
 };
 
-/// Radius of a koi's skin across the fish where a site is named: flank 130 mm, back 21 mm (half-axes of a strain record: body height
+/// Radius of a koi's skin across the fish where a site is named: flank 130 mm, back and belly 21 mm (half-axes of a strain record: body height
 /// 34.7 % of the length). Nothing for sites that no such value is known of.
 std::optional<double> skin_radius_mm(const std::string& site);
 

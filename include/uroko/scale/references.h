@@ -28,6 +28,10 @@ Result<PlaneMap> from_disc(const cv::Mat& photo, const Camera& camera, const Ima
 Result<PlaneMap> from_rectangle(const cv::Mat& photo, const Camera& camera, const std::array<ImagePoint, 4>& corners, double width_mm,
                                 double height_mm);
 
+/// A plain checkerboard mat anywhere in the photo, whole: `columns` x `rows` inner corners (3..40), squares of `square_mm` (a caliper's 0.2 % is
+/// taken for their standard uncertainty). Refuses ("no-board", "curled", "board").
+Result<PlaneMap> from_checkerboard(const cv::Mat& photo, const Camera& camera, int columns, int rows, double square_mm);
+
 /// Standard uncertainty of the area scale at that pixel as a share: the map's covariance and the reference's own size.
 double area_scale_u(const PlaneMap& map, const ImagePoint& at);
 
