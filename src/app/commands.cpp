@@ -101,9 +101,9 @@ std::vector<Command> make() {
   add("fish.previous", "Previous fish", "Fish", {"Ctrl+Up"}, "The wound or fish before it in the list", has_book, [](S& s) { s.step_fish(-1); });
 
   add("bank.axis", "Days, degree-days or dates", "Bank", {"Ctrl+A"}, "The time axis under the curve and the photos", has_wound, [](S& s) { s.bank.axis = static_cast<report::TimeAxis>((static_cast<int>(s.bank.axis) + 1) % 3); });
-  add("bank.fold", "Fold the bank away", "Bank", {"Ctrl+B"}, "Curve and photo strip shrink to one line", has_book, [](S& s) { s.bank.folded = !s.bank.folded; });
+  add("bank.fold", "Fold the bank away", "Bank", {"Ctrl+B"}, "Curve and photo strip shrink to one line", has_book, [](S& s) { s.bank.folded = !s.bank_folded(); s.bank.by_room = false; });
   add("bank.others", "All wounds of the fish", "Bank", {"Ctrl+W"}, "The other wounds' curves on the same axis", has_fish, [](S& s) { s.bank.others = !s.bank.others; });
-  add("list.fold", "Fold the fish list away", "Window", {"Ctrl+L"}, "More room for the photo", nullptr, [](S& s) { s.list_shown = !s.list_shown; s.list_by_width = false; });
+  add("list.fold", "Fold the fish list away", "Window", {"Ctrl+L"}, "More room for the photo", has_book, [](S& s) { s.list_shown = !s.list_visible(); s.list_by_width = false; });
 
   add("file.photos", "Add photos", "File", {"Ctrl+O"}, "Also by dropping them on the window", nullptr, [](S& s) { s.ask_path(PathForm::Purpose::photos); });
   add("file.open", "Open a case book", "File", {"Ctrl+Shift+O"}, "A folder or file ending in .uroko", nullptr, [](S& s) { s.ask_path(PathForm::Purpose::open_book); });

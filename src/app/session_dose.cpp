@@ -1,5 +1,6 @@
 // What is due, and the dose sheet's arithmetic in words.
 #include <algorithm>
+#include <cctype>
 
 #include "app/book_access.h"
 #include "uroko/app/session.h"
@@ -45,7 +46,11 @@ DoseResult Session::dose_result() const {
     }
   const auto sheet = casebook::dose(q);
   if (!sheet) {
-    r.problem = sheet.refusal().text + ". " + sheet.refusal().advice;
+    const auto sentence = [](std::string t) {
+      if (!t.empty()) t[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(t[0])));
+      return t + ".";
+    };
+    r.problem = sentence(sheet.refusal().text) + " " + sentence(sheet.refusal().advice);
     return r;
   }
   r.volume = casebook::ml_text(sheet->ml);

@@ -147,10 +147,10 @@ void draw_bank(Ui& ui, const Box& box) {
   const auto hit_fold = ui.hit("bank.fold", fold);
   if (hit_fold.clicked) ui.intents.run("bank.fold");
   const ImVec2 m = fold.middle();
-  const float d = 4 * ui.style.scale, up = s.bank.folded ? -1.f : 1.f;
+  const float d = 4 * ui.style.scale, up = s.bank_folded() ? -1.f : 1.f;
   const ImVec2 arrow[3] = {{m.x - d, m.y - up * d / 2}, {m.x, m.y + up * d / 2}, {m.x + d, m.y - up * d / 2}};
   ui.draw->AddPolyline(arrow, 3, hit_fold.hovered ? ui.c().act : ui.c().muted, 0, 1.5f * ui.style.scale);
-  if (hit_fold.hovered) ui.tip("Fold the bank away", "Ctrl+B");
+  if (hit_fold.hovered) ui.tip(s.bank_folded() ? "Unfold the bank" : "Fold the bank away", "Ctrl+B");
   float hx = fold.right() + ui.px(8);
   hx += ui.text(hx, box.y + ui.px(11), "Curve", ui.style.fonts.small_bold, ui.c().ink) + ui.px(14);
   if (wound && !wound->visits.empty()) {
@@ -172,7 +172,7 @@ void draw_bank(Ui& ui, const Box& box) {
     if (s.current_fish()->wounds.size() > 1) small_action("bank.others", s.bank.others ? "This wound alone" : "All wounds");
   }
   if (wound) draw_axis_choice(ui, box);
-  if (s.bank.folded) return;
+  if (s.bank_folded()) return;
 
   const float left = box.x + ui.px(12), width = box.w - ui.px(24);
   const Box strip{left, box.bottom() - ui.px(kStrip), width, ui.px(kStrip)};
@@ -240,7 +240,7 @@ void draw_bank(Ui& ui, const Box& box) {
       x += ui.px(76);
     }
     drop_x = x;
-    ui.text(left + ui.px(32), plot.y + ui.px(12), "The curve begins with the first accepted margin.", ui.style.fonts.small, ui.c().muted);
+    if (plot.h > ui.px(16)) ui.text(left + ui.px(32), plot.y + std::min(ui.px(12), (plot.h - ui.px(14)) / 2), s.course() ? "The curve needs more height: make the window taller or its letters smaller." : "The curve begins with the first accepted margin.", ui.style.fonts.small, ui.c().muted);
   } else {
     ui.text(left + ui.px(32), plot.y + ui.px(12), s.has_book() ? "Choose a fish, or drop its photos here." : "Drop photos here.", ui.style.fonts.small, ui.c().muted);
   }

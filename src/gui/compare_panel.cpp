@@ -57,7 +57,7 @@ void draw_nested(Ui& ui, const Box& box) {
   const double gx0 = (x0 + x1) / 2 - plot.w / 2 / k, gy0 = (y0 + y1) / 2 - plot.h / 2 / k;
   for (double x = std::ceil(gx0 / step) * step; at({x, 0}).x < plot.right(); x += step) ui.hairline(at({x, 0}).x, plot.y, at({x, 0}).x, plot.bottom());
   for (double y = std::ceil(gy0 / step) * step; at({0, y}).y < plot.bottom(); y += step) ui.hairline(plot.x, at({0, y}).y, plot.right(), at({0, y}).y);
-  const ImU32 early = blend(ui.c().ground, IM_COL32(230, 159, 0, 255), 0.85f), late = IM_COL32(0, 96, 168, 255);
+  const ImU32 early = blend(ui.c().ground, IM_COL32(230, 159, 0, 255), 0.85f), late = ui.style.theme == app::Theme::dark ? IM_COL32(86, 180, 233, 255) : IM_COL32(0, 96, 168, 255);
   const auto colour_of = [&](std::size_t i) { return blend(early, late, all.size() > 1 ? static_cast<float>(i) / static_cast<float>(all.size() - 1) : 1.f); };
   for (std::size_t i = 0; i < all.size(); ++i) {
     const bool last = i + 1 == all.size(), chosen = all[i].visit == ui.session.visit || all[i].visit == ui.session.bank.hovered;
@@ -138,8 +138,9 @@ void draw_side(Ui& ui, const Box& box, casebook::Id id, double px_per_mm, bool l
   // Date and area, with the way to the visit before and after.
   const float h = ui.px(40), y = box.bottom() - h - ui.px(52);
   std::string label = v->visit.date.iso_date();
-  if (const auto* p = v->measured()) label += "   " + report::mm2_text(p->measure->area_mm2) + " mm\u00b2 \u00b1 " + report::mm2_text(2 * p->measure->u_mm2);
-  const float tw = ui.text_width(label, ui.style.fonts.bold), bw = tw + ui.px(96);
+  if (const auto* p = v->measured()) label += "   " + report::mm2_text(p->measure->area_mm2) + " mm\u00b2 (" + report::range_text({p->measure->area_mm2, p->measure->u_mm2, p->measure->low95, p->measure->high95}) + ")";
+  if (ui.text_width(label, ui.style.fonts.bold) + ui.px(96) > box.w - ui.px(16)) label = v->visit.date.iso_date();  // no room for the area
+  const float tw = ui.text_width(label, ui.style.fonts.bold), bw = std::min(tw + ui.px(96), box.w - ui.px(8));
   const Box b{box.x + (box.w - bw) / 2, y, bw, h};
   ui.fill(b, ui.c().over, ui.px(6));
   ui.text(b.middle().x, b.y + (h - ui.style.fonts.bold->FontSize) / 2, label, ui.style.fonts.bold, ui.c().on_over, Align::middle);

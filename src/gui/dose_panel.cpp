@@ -12,7 +12,7 @@ void draw_dose(Ui& ui, const Box& box) {
   float y = ImGui::GetWindowPos().y - ImGui::GetScrollY() + ui.px(20);
   ui.text(x, y, "Dose sheet", ui.style.fonts.title, ui.c().ink);
   y += ui.px(36);
-  y += ui.wrapped(x, y, w, "Arithmetic for what the vet prescribed. Medicine, dose and interval are the prescribing vet's, under local law. Nothing here is filled in for you.", ui.style.fonts.small, ui.c().muted) + ui.px(12);
+  y += ui.wrapped(x, y, w, "Arithmetic for what the vet prescribed. Medicine, dose and interval are the prescribing vet's, under local law. Only the last weighing is filled in, with its date.", ui.style.fonts.small, ui.c().muted) + ui.px(12);
   y += ui.labelled_field("dose.drug", x, y, w, "Medicine, as written", f.drug, "", [](Session& s, std::string t) { s.dose_form->drug = std::move(t); });
   y += ui.labelled_field("dose.prescriber", x, y, w, "Prescribed by", f.prescriber, "", [](Session& s, std::string t) { s.dose_form->prescriber = std::move(t); });
   ui.labelled_field("dose.dose", x, y, half, "Dose, mg/kg", f.dose_mg_per_kg, "", [](Session& s, std::string t) { s.dose_form->dose_mg_per_kg = std::move(t); });

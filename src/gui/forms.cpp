@@ -139,6 +139,8 @@ void draw_log(Ui& ui, const Box& box) {
   kinds.push_back("water temperature");
   kinds.push_back("weight");
   sheet.choices("log.kind", kinds, f.kind, [](Session& s, const std::string& t) { s.log_form->kind = t; });
+  if (ui.session.current_wound() && f.kind != "water temperature" && f.kind != "weight")
+    sheet.choices("log.of", {"this wound", "the whole fish"}, f.whole_fish ? "the whole fish" : "this wound", [](Session& s, const std::string& t) { s.log_form->whole_fish = t == "the whole fish"; });
   sheet.field("log.date", "Date, and time if known", f.date, "2026-03-19", UROKO_SET(log_form, date));
   if (f.kind == "water temperature")
     sheet.field("log.water", "Water, \u00b0C", f.water, "18,5", UROKO_SET(log_form, water));
@@ -191,7 +193,8 @@ void draw_path(Ui& ui, const Box& box) {
       if (ui.button("path.recent." + std::to_string(i), {sheet.x, sheet.y, sheet.w, ui.px(32)}, book.string(), Look::quiet)) ui.intents.add([book](Session& s) { s.path_chosen(book); });
       sheet.y += ui.px(36);
     }
-  sheet.end("path.confirm", "OK", [](Session& s) { if (s.path_form) s.path_chosen(s.path_form->text); });
+  static constexpr const char* kDo[] = {"Add", "Open", "Make", "Write", "Write", "Watch"};
+  sheet.end("path.confirm", kDo[static_cast<int>(f.purpose)], [](Session& s) { if (s.path_form) s.path_chosen(s.path_form->text); });
 }
 
 void draw_settings(Ui& ui, const Box& box) {

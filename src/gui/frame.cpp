@@ -15,15 +15,16 @@ void draw_window(Ui& ui, float width, float height) {
 
   const float top = px(48);
   const Box all{0, 0, width, height};
-  draw_top_bar(ui, {0, 0, width, top});
-  const bool wide = width / ui.style.scale >= 1360;
-  const bool list = s.has_book() && (s.list_by_width ? wide : s.list_shown);
+  const bool wide = width / ui.style.scale >= 1360, tall = height / ui.style.scale >= 600;
+  if (wide != s.room.wide || tall != s.room.tall) ui.intents.add([=](app::Session& session) { session.room = {wide, tall}; });
+  const bool list = s.list_visible();
   const float list_w = list ? px(232) : 0;
   const bool form = s.path_form || s.log_form || s.dose_form || s.fish_form || s.import_form || s.settings_open;
   const bool right = s.desk || form;
-  const float right_w = right ? px(wide ? 328 : 300) : 0;
+  const float right_w = right ? std::min(px(wide ? 328 : 300), width * 0.5f) : 0;
   const bool bank = s.has_book();
-  const float bank_h = !bank ? 0 : s.bank.folded ? px(36) : std::min(px(height / ui.style.scale >= 900 ? 316 : 252), height * 0.42f);
+  const float bank_h = !bank ? 0 : s.bank_folded() ? px(36) : std::min(px(height / ui.style.scale >= 900 ? 316 : 252), height * 0.42f);
+  draw_top_bar(ui, {0, 0, width, top});
   const Box middle{list_w, top, width - list_w - right_w, height - top - bank_h};
   if (list) draw_fish_list(ui, {0, top, list_w, height - top});
   if (s.step == app::Step::compare && s.current_wound())

@@ -18,6 +18,9 @@ void draw_palette(Ui& ui, const Box& box);
 /// The four other ways to give a scale, each with a small picture; its height.
 float draw_scale_ways(Ui& ui, float x, float y, float w);
 
+/// A refusal as a person reads it: what and what to do, each a sentence.
+std::string said(const Refusal& refusal);
+
 /// The whole window's content; `width`, `height` in screen pixels.
 void draw_window(Ui& ui, float width, float height);
 

@@ -166,16 +166,18 @@ void draw_loupe(const Canvas& c, const Desk& desk, const ImagePoint& at, const I
   c.ui.draw->AddCircle(m, r + 1.5f * c.ui.style.scale, IM_COL32(0, 0, 0, 140), 64, 1);
 }
 
-void draw_tool_strip(Ui& ui, const Box& photo) {
+void draw_tool_strip(Ui& ui, const Box& photo, float hint_h) {
   const auto& s = ui.session;
   const bool scale_step = s.step == app::Step::scale;
   static constexpr ToolId kMarginTools[] = {ToolId::loop, ToolId::points, ToolId::inside, ToolId::outside, ToolId::push, ToolId::redraw, ToolId::hole, ToolId::part};
   static constexpr ToolId kScaleTools[] = {ToolId::ruler, ToolId::disc, ToolId::rectangle, ToolId::grey};
   const ToolId* tools = scale_step ? kScaleTools : kMarginTools;
   const int count = scale_step ? 4 : 8;
-  const float w = ui.px(54), h = ui.px(std::min(44.f, (photo.h / ui.style.scale - 40) / count)), pad = ui.px(4);
-  const Box strip{photo.x + ui.px(12), photo.y + ui.px(12), w + 2 * pad, count * h + 2 * pad};
-  if (h < ui.px(24)) return;
+  // Above the hint's line. Where there is little height the keys stand alone; the tips hold the names.
+  const float w = ui.px(60), pad = ui.px(4), h = std::floor(std::min(ui.px(44), (photo.h - ui.px(12 + 8 + 12) - hint_h - 2 * pad) / static_cast<float>(count)));
+  if (h < ui.px(15)) return;
+  const bool names = h >= ui.px(30);
+  const Box strip{photo.x + ui.px(12), photo.y + ui.px(12), (names ? w : ui.px(32)) + 2 * pad, count * h + 2 * pad};
   ui.fill(strip, ui.c().ground, ui.px(8));
   ui.frame(strip, ui.c().hairline, ui.px(8));
   for (int i = 0; i < count; ++i) {
@@ -183,7 +185,7 @@ void draw_tool_strip(Ui& ui, const Box& photo) {
     const std::string id = std::string("tool.") + a.name;
     const auto* command = app::command(id);
     const bool enabled = !command->enabled || command->enabled(s), chosen = s.desk && s.desk->tool && s.desk->tool->id() == tools[i];
-    const Box b{strip.x + pad, strip.y + pad + i * h, w, h};
+    const Box b{strip.x + pad, strip.y + pad + i * h, strip.w - 2 * pad, h};
     const auto hit = ui.hit(id, b);
     if (hit.clicked && enabled) ui.intents.run(id);
     if (chosen) {
@@ -193,9 +195,9 @@ void draw_tool_strip(Ui& ui, const Box& photo) {
       ui.fill(b.inset(1), ui.c().sunk, ui.px(5));
     }
     const ImU32 ink = !enabled ? with_alpha(ui.c().muted, 120) : chosen ? ui.c().act : ui.c().ink;
-    const float top = b.y + (b.h - ui.style.fonts.bold->FontSize - ui.style.fonts.small->FontSize - ui.px(1)) / 2;
+    const float top = b.y + (b.h - ui.style.fonts.bold->FontSize - (names ? ui.style.fonts.small->FontSize + ui.px(1) : 0)) / 2;
     ui.text(b.x + b.w / 2, top, a.key, ui.style.fonts.bold, ink, Align::middle);
-    ui.text(b.x + b.w / 2, top + ui.style.fonts.bold->FontSize + ui.px(1), a.name, ui.style.fonts.small, chosen ? ui.c().act : with_alpha(ui.c().muted, enabled ? 255 : 120), Align::middle);
+    if (names) ui.text(b.x + b.w / 2, top + ui.style.fonts.bold->FontSize + ui.px(1), a.name, ui.style.fonts.small, chosen ? ui.c().act : with_alpha(ui.c().muted, enabled ? 255 : 120), Align::middle);
     if (hit.hovered) ui.tip(std::string(a.label) + ". " + a.hint, a.key);
   }
 }
@@ -204,7 +206,7 @@ std::string hint_of(const app::Session& s) {
   const auto& d = *s.desk;
   if (!d.info) return "Opening the photo";
   if (d.finding_margin) return "Finding the margin \u2026";
-  if (d.margin_refusal) return d.margin_refusal->text + ". " + d.margin_refusal->advice;
+  if (d.margin_refusal) return said(*d.margin_refusal);
   if (s.step == app::Step::scale && d.finding_scale) return "Looking for the card \u2026";
   if (!d.tool) return {};
   const auto id = d.tool->id();
@@ -213,16 +215,17 @@ std::string hint_of(const app::Session& s) {
   return app::about(id).hint;
 }
 
-void draw_hint(Ui& ui, const Box& photo) {
-  auto hint = hint_of(ui.session);
-  if (hint.empty()) return;
+/// What to do now, at the photo's foot beside the scale bar; its height.
+float draw_hint(Ui& ui, const Box& photo) {
+  const auto hint = hint_of(ui.session);
+  if (hint.empty()) return 0;
   auto* font = ui.style.fonts.small;
-  const float most = photo.w - ui.px(24) - ui.px(176);
-  hint = ui.fitted(hint, most - ui.px(20), font);
-  const float w = ui.text_width(hint, font) + ui.px(20), h = ui.px(26);
-  const Box b{photo.x + ui.px(12), photo.bottom() - h - ui.px(12), w, h};
+  const float most = photo.w * 0.66f - ui.px(32), tw = std::min(most, ui.text_width(hint, font)), th = ui.wrapped_height(tw + 1, hint, font);
+  const float lines = std::max(1.f, std::round(th / font->FontSize)), h = lines * std::round(font->FontSize * 1.38f) + ui.px(10);
+  const Box b{photo.x + ui.px(12), photo.bottom() - h - ui.px(12), tw + ui.px(20), h};
   ui.fill(b, ui.c().over, ui.px(4));
-  ui.text(b.x + ui.px(10), b.y + (h - font->FontSize) / 2, hint, font, ui.c().on_over);
+  ui.wrapped(b.x + ui.px(10), b.y + ui.px(6), tw + 1, hint, font, ui.c().on_over);
+  return h;
 }
 
 void pointer_over(Ui& ui, const Box& box, const Canvas& canvas, const Ui::Hit& hit) {
@@ -300,7 +303,7 @@ void draw_tiles(Ui& ui, const Box& box, const std::string& name, const app::Pyra
 void draw_scale_bar(Ui& ui, const Box& box, double screen_px_per_mm) {
   double mm = 10;
   while (mm * screen_px_per_mm < ui.px(24) && mm < 1000) mm *= 10;
-  while (mm * screen_px_per_mm > box.w * 0.45 && mm > 0.01) mm /= 10;
+  while (mm * screen_px_per_mm > std::max(ui.px(40), box.w * 0.3f - ui.px(80)) && mm > 0.1) mm /= 10;
   const float length = static_cast<float>(mm * screen_px_per_mm);
   const std::string label = number_text(mm) + " mm";
   auto* font = ui.style.fonts.small;
@@ -359,8 +362,7 @@ void draw_photo(Ui& ui, const Box& box) {
     const double mm_per_px = now.map->mm_per_px(where);
     if (mm_per_px > 0) draw_scale_bar(ui, box, desk.view.zoom / mm_per_px);
   }
-  draw_tool_strip(ui, box);
-  draw_hint(ui, box);
+  draw_tool_strip(ui, box, draw_hint(ui, box));
 }
 
 }  // namespace uroko::gui

@@ -125,10 +125,10 @@ float draw_bed_part(Ui& ui, float x, float y, float w) {
     if (share.share < 0.005) continue;
     fill_hatched(ui, {x, y + ui.px(3), ui.px(16), ui.px(11)}, bed_look(t));
     auto* small = ui.style.fonts.small;
-    ui.text(x + ui.px(26), y + ui.px(1), ui.fitted(bed_look(t).label, w - ui.px(26) - ui.px(110), small), small, ui.c().ink);
+    const float words = ui.wrapped(x + ui.px(26), y + ui.px(1), w - ui.px(26) - ui.px(106), bed_look(t).label, small, ui.c().ink);
     ui.text(x + w - ui.px(64), y + ui.px(1), fixed_text(100 * share.share, 0) + " %", small, ui.c().ink, Align::right);
     ui.text(x + w, y + ui.px(1), number(share.mm2) + " mm\u00b2", small, ui.c().muted, Align::right);
-    y += ui.px(20);
+    y += std::max(ui.px(20), words + ui.px(4));
   }
   return y + ui.px(16);
 }
@@ -168,10 +168,12 @@ float draw_warning(Ui& ui, float x, float y, float w, const std::string& text) {
 
 float draw_no_scale(Ui& ui, float x, float y, float w) {
   const auto& desk = *ui.session.desk;
-  ui.text(x, y, "No millimetres yet", ui.style.fonts.title, ui.c().ink);
+  const auto& map = desk.history.now().map;
+  ui.text(x, y, map ? "Another scale" : "No millimetres yet", ui.style.fonts.title, ui.c().ink);
   y += ui.px(30);
+  if (map) return y + ui.wrapped(x, y, w, std::string("The scale is from the ") + scale::name(map->kind) + " now. What you give here takes its place; undo brings it back.", ui.style.fonts.body, ui.c().muted) + ui.px(12);
   if (desk.finding_scale || !desk.bgr) return y + ui.wrapped(x, y, w, desk.bgr ? "Looking for the printed card \u2026" : "Reading the photo \u2026", ui.style.fonts.body, ui.c().muted);
-  if (desk.scale_refusal) y += ui.wrapped(x, y, w, desk.scale_refusal->text + ". " + desk.scale_refusal->advice, ui.style.fonts.body, ui.c().ink) + ui.px(10);
+  if (desk.scale_refusal) y += ui.wrapped(x, y, w, said(*desk.scale_refusal), ui.style.fonts.body, ui.c().ink) + ui.px(10);
   return y;
 }
 
@@ -198,7 +200,7 @@ void draw_result(Ui& ui, const Box& box) {
       y = draw_no_scale(ui, x, y, w);
       if (!desk.finding_scale && desk.bgr) y += draw_scale_ways(ui, x, y, w);
     } else if (desk.measure_refusal) {
-      y = draw_warning(ui, x, y, w, desk.measure_refusal->text + ". " + desk.measure_refusal->advice);
+      y = draw_warning(ui, x, y, w, said(*desk.measure_refusal));
     } else if (now.margin) {
       y += ui.wrapped(x, y, w, "Measuring \u2026", ui.style.fonts.body, ui.c().muted) + ui.px(10);
     } else {

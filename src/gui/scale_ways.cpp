@@ -72,10 +72,10 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     app::ToolId tool;
     void (*picture)(Ui&, const Box&);
   };
-  static constexpr Way kWays[] = {{"scale.card", "Look again for the card", "After a second photo, or with the card unfolded", app::ToolId::grey, picture_card},
+  static constexpr Way kWays[] = {{"scale.card", "Look again for the card", "All of it in the photo, flat and sharp", app::ToolId::grey, picture_card},
                                   {"tool.ruler", "A ruler", "Two graduations and the length between", app::ToolId::ruler, picture_ruler},
                                   {"tool.disc", "A coin or disc", "Beside the wound, of known diameter", app::ToolId::disc, picture_disc},
-                                  {"tool.rectangle", "A rectangle", "Four corners; 85.60 \u00d7 53.98 mm is ISO/IEC 7810 ID-1", app::ToolId::rectangle, picture_rectangle}};
+                                  {"tool.rectangle", "A rectangle", "Four corners, width and height", app::ToolId::rectangle, picture_rectangle}};
   for (const auto& way : kWays) {
     const bool chosen = s.scale_form && s.scale_form->kind == way.tool && way.tool != app::ToolId::grey;
     const Box b{x, y, w, ui.px(64)};
@@ -100,6 +100,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     if (way.tool == app::ToolId::rectangle) {
       ui.labelled_field("scale.first", x, y, half, "Width, mm (1 to 2)", f.first, "", set_first);
       y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Height, mm", f.second, "", set_second);
+      y += ui.wrapped(x, y, w, "85.60 \u00d7 53.98 mm is a bank card's size (ISO/IEC 7810 ID-1).", ui.style.fonts.small, ui.c().muted) + ui.px(8);
     } else {
       y += ui.labelled_field("scale.first", x, y, half, way.tool == app::ToolId::disc ? "Diameter, mm" : "Length between, mm", f.first, "", set_first);
     }

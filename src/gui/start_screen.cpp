@@ -26,9 +26,11 @@ void scale_pattern(Ui& ui, const Box& b) {
 void draw_start(Ui& ui, const Box& box) {
   ui.fill(box, ui.c().ground);
   const auto& s = ui.session;
+  ui.begin_scroll("start", box);
+  const float scrolled = ImGui::GetScrollY();
   const float w = std::min(ui.px(760), box.w - ui.px(64)), x = box.x + (box.w - w) / 2;
-  const float drop_h = ui.px(220), total = drop_h + ui.px(24) + ui.px(176) + ui.px(60);
-  float y = box.y + std::max(ui.px(32), (box.h - total) / 2);
+  const float drop_h = box.h < ui.px(520) ? ui.px(180) : ui.px(220), total = drop_h + ui.px(24) + ui.px(176) + ui.px(60);
+  float y = box.y - scrolled + std::max(ui.px(32), (box.h - total) / 2);
   const Box drop{x, y, w, drop_h};
   const auto hit = ui.hit("start.drop", drop);
   if (hit.clicked) ui.intents.run("file.photos");
@@ -37,9 +39,9 @@ void draw_start(Ui& ui, const Box& box) {
   ui.dashed({drop.low(), {drop.right(), drop.y}, drop.high(), {drop.x, drop.bottom()}}, hit.hovered ? ui.c().act : ui.c().muted, 1.2f * ui.style.scale, 6 * ui.style.scale, true);
   const bool book = s.has_book();
   const std::string title = book ? "Drop the next photos here" : "Drop photos here";
-  ui.text(drop.middle().x, drop.y + ui.px(72), title, ui.style.fonts.title, ui.c().ink, Align::middle);
-  ui.text(drop.middle().x, drop.y + ui.px(104), "or click to choose them. JPEG, HEIC, PNG, TIFF or WebP, with the card in the frame.", ui.style.fonts.body, ui.c().muted, Align::middle);
-  ui.text(drop.middle().x, drop.y + ui.px(134), "Fish, wound and date are asked next; the scale is found by itself; one loop gives the area.", ui.style.fonts.small, ui.c().muted, Align::middle);
+  ui.text(drop.middle().x, drop.y + drop_h / 2 - ui.px(38), title, ui.style.fonts.title, ui.c().ink, Align::middle);
+  ui.text(drop.middle().x, drop.y + drop_h / 2 - ui.px(6), "or click to choose them. JPEG, HEIC, PNG, TIFF or WebP, with the card in the frame.", ui.style.fonts.body, ui.c().muted, Align::middle);
+  ui.text(drop.middle().x, drop.y + drop_h / 2 + ui.px(24), "Fish, wound and date are asked next; the scale is found by itself; one loop gives the area.", ui.style.fonts.small, ui.c().muted, Align::middle);
   y += drop_h + ui.px(24);
 
   const float gap = ui.px(24), third = (w - gap) / 2;
@@ -80,6 +82,7 @@ void draw_start(Ui& ui, const Box& box) {
   float ry = card.bottom() + ui.px(10);
   ry += ui.wrapped(right.x, ry, right.w, "Print it at 100 %, glue it on a stiff board, lay it flat beside the wound.", ui.style.fonts.small, ui.c().muted);
   ui.command_button("file.card", {right.x, ry + ui.px(6), ui.px(140), ui.px(32)}, "Print the card", Look::plain);
+  ui.end_scroll(std::max(ly, ry + ui.px(38)) + ui.px(24));
 }
 
 }  // namespace uroko::gui

@@ -13,9 +13,9 @@ constexpr ImU32 rgb(unsigned hex, unsigned a = 255) { return IM_COL32((hex >> 16
 }  // namespace
 
 const Colours& colours(app::Theme theme) {
-  static const Colours light{rgb(0xFBFAF6), rgb(0xF2F0E9), rgb(0x1B252D), rgb(0x646E76), rgb(0xDDD9CE), rgb(0x1F4E8C), rgb(0xE5ECF6), rgb(0xFFFFFF),
+  static const Colours light{rgb(0xFBFAF6), rgb(0xF2F0E9), rgb(0x1B252D), rgb(0x646E76), rgb(0xDDD9CE), rgb(0x918D82), rgb(0x1F4E8C), rgb(0xE5ECF6), rgb(0xFFFFFF),
                              rgb(0xB5402B), rgb(0xD9A000), rgb(0xFBF1DF), rgb(0x007A59), rgb(0x30363A), rgb(0x1E262B, 225), rgb(0xF4F2EC)};
-  static const Colours dark{rgb(0x14181B), rgb(0x1D2327), rgb(0xE6E3DA), rgb(0x98A0A6), rgb(0x2D353B), rgb(0x86B4EA), rgb(0x20314A), rgb(0x10161C),
+  static const Colours dark{rgb(0x14181B), rgb(0x1D2327), rgb(0xE6E3DA), rgb(0x98A0A6), rgb(0x2D353B), rgb(0x66717A), rgb(0x86B4EA), rgb(0x20314A), rgb(0x10161C),
                             rgb(0xE58468), rgb(0xE3B341), rgb(0x2E2617), rgb(0x55C9A2), rgb(0x0C0F11), rgb(0x0A0D0F, 225), rgb(0xE6E3DA)};
   return theme == app::Theme::dark ? dark : light;
 }
@@ -69,7 +69,7 @@ void apply_style(const Style& style) {
   set(ImGuiCol_WindowBg, c.ground);
   set(ImGuiCol_ChildBg, 0);
   set(ImGuiCol_PopupBg, c.ground);
-  set(ImGuiCol_Border, c.hairline);
+  set(ImGuiCol_Border, c.edge);
   set(ImGuiCol_FrameBg, c.ground);
   set(ImGuiCol_FrameBgHovered, c.ground);
   set(ImGuiCol_FrameBgActive, c.ground);

@@ -5,9 +5,9 @@
 
 namespace uroko::gui {
 
-/// Quiet by default: paper ground, ink, one indigo for what can be acted on; vermilion for due and restarts, amber for warnings.
+/// Quiet by default (`edge`: round what can be typed in, 3:1 against the ground): paper ground, ink, one indigo for what can be acted on; vermilion for due and restarts, amber for warnings.
 struct Colours {
-  ImU32 ground, sunk, ink, muted, hairline, act, act_soft, on_act, due, warn, warn_soft, good, photo_ground, over, on_over;
+  ImU32 ground, sunk, ink, muted, hairline, edge, act, act_soft, on_act, due, warn, warn_soft, good, photo_ground, over, on_over;
 };
 const Colours& colours(app::Theme theme);
 

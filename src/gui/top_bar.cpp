@@ -27,10 +27,12 @@ void draw_crumbs(Ui& ui, const Box& bar, float right) {
   auto* font = ui.style.fonts.body;
   const auto then = [&](const std::string& text, ImFont* f, ImU32 colour) {
     const float room = right - x - ui.px(24);
-    if (room < ui.px(40)) return;
+    if (room < ui.px(24) || (room < ui.px(60) && ui.text_width(text, f) > room)) return;
     x += crumb(ui, x, bar, text, f, colour, room);
   };
-  const auto chevron = [&] { then("  \u203a  ", font, ui.c().muted); };
+  const auto chevron = [&] {
+    if (right - x > ui.px(100)) then("  \u203a  ", font, ui.c().muted);
+  };
   if (const auto* fish = s.current_fish()) {
     const float start = x;
     then(fish->fish.name, ui.style.fonts.bold, ui.c().ink);
@@ -82,18 +84,22 @@ void draw_step(Ui& ui, const Box& b, const char* id, const char* label, bool lit
 void draw_top_bar(Ui& ui, const Box& box) {
   const auto& s = ui.session;
   ui.hairline(box.x, box.bottom() - 1, box.right(), box.bottom() - 1);
-  const float w = ui.px(116), h = ui.px(32), y = box.y + (box.h - h) / 2;
+  const float h = ui.px(32), y = box.y + (box.h - h) / 2;
   const bool photo = s.desk != nullptr;
-  const float search_w = std::min(ui.px(250), box.w * 0.2f);
-  const float steps_x = box.x + std::max((box.w - 3 * w - ui.px(16)) / 2, ui.px(300));
-  draw_crumbs(ui, box, photo ? steps_x : box.right() - search_w - ui.px(60));
+  // From the right: settings, the list of commands (its key alone where there is little room), the steps; what is left is for where we are.
+  const Box gear{box.right() - ui.px(48), y, ui.px(32), h};
+  const float least = ui.px(74), most = ui.px(250);
+  const float step_w = ui.px(32 + 16) + ui.text_width("Compare", ui.style.fonts.body), steps_w = photo ? 3 * step_w + 2 * ui.px(8) : 0;
+  const float search_w = box.w - steps_w < ui.px(640) ? least : std::min(most, box.w * 0.2f);
+  const Box find{gear.x - search_w - ui.px(8), y, search_w, h};
+  const float steps_x = std::min(std::max(box.x + (box.w - steps_w) / 2, box.x + ui.px(300)), find.x - ui.px(16) - steps_w);
+  draw_crumbs(ui, box, photo ? steps_x : find.x);
   if (photo) {
     const auto& now = s.desk->history.now();
-    draw_step(ui, {steps_x, y, w, h}, "scale.show", "Scale", s.step == app::Step::scale, now.map != nullptr, true);
-    draw_step(ui, {steps_x + w + ui.px(8), y, w, h}, "margin.show", "Margin", s.step == app::Step::margin, now.margin && !s.desk->unsaved(), true);
-    draw_step(ui, {steps_x + 2 * (w + ui.px(8)), y, w, h}, "compare.show", "Compare", s.step == app::Step::compare, false, s.current_wound() != nullptr);
+    draw_step(ui, {steps_x, y, step_w, h}, "scale.show", "Scale", s.step == app::Step::scale, now.map != nullptr, true);
+    draw_step(ui, {steps_x + step_w + ui.px(8), y, step_w, h}, "margin.show", "Margin", s.step == app::Step::margin, now.margin && !s.desk->unsaved(), true);
+    draw_step(ui, {steps_x + 2 * (step_w + ui.px(8)), y, step_w, h}, "compare.show", "Compare", s.step == app::Step::compare, false, s.current_wound() != nullptr);
   }
-  const Box gear{box.right() - ui.px(48), y, ui.px(32), h};
   const auto hit_gear = ui.hit("window.settings", gear);
   if (hit_gear.clicked) ui.intents.run("window.settings");
   if (hit_gear.hovered) {
@@ -101,13 +107,17 @@ void draw_top_bar(Ui& ui, const Box& box) {
     ui.tip("Settings", "Ctrl+,");
   }
   for (int i = 0; i < 3; ++i) ui.draw->AddCircleFilled({gear.middle().x + (i - 1) * ui.px(6), gear.middle().y}, 1.8f * ui.style.scale, ui.c().muted, 8);
-  const Box find{gear.x - search_w - ui.px(8), y, search_w, h};
   const auto hit = ui.hit("window.commands", find);
   if (hit.clicked) ui.intents.run("window.commands");
+  if (hit.hovered) ui.tip("Everything the window can do, with its keys", "Ctrl+K");
   ui.fill(find, ui.c().sunk, ui.px(6));
   ui.frame(find, hit.hovered ? ui.c().muted : ui.c().hairline, ui.px(6));
   auto* small = ui.style.fonts.small;
   const float ty = find.y + (find.h - small->FontSize) / 2;
+  if (search_w <= least) {
+    ui.text(find.middle().x, ty, "Ctrl K", small, ui.c().muted, Align::middle);
+    return;
+  }
   const float kw = ui.text(find.right() - ui.px(10), ty, "Ctrl K", small, ui.c().muted, Align::right);
   ui.text(find.x + ui.px(12), ty, ui.fitted("Find a command \u2026", find.w - kw - ui.px(30), small), small, ui.c().muted);
 }

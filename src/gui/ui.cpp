@@ -1,10 +1,13 @@
 #include "gui/ui.h"
 
+#include <cctype>
 #include <cmath>
 
 #define IMGUI_DEFINE_MATH_OPERATORS
 #include <imgui_internal.h>
 #include <imgui_stdlib.h>
+
+#include "gui/panels.h"
 
 namespace uroko::gui {
 
@@ -215,6 +218,16 @@ void Ui::end_scroll(float content_bottom) {
   ImGui::Dummy({1, 1});
   ImGui::EndChild();
   draw = ImGui::GetWindowDrawList();
+}
+
+std::string said(const Refusal& refusal) {
+  const auto sentence = [](std::string s) {
+    if (s.empty()) return s;
+    s[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(s[0])));
+    if (s.back() != '.') s += '.';
+    return s;
+  };
+  return refusal.advice.empty() ? sentence(refusal.text) : sentence(refusal.text) + " " + sentence(refusal.advice);
 }
 
 }  // namespace uroko::gui

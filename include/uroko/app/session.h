@@ -57,7 +57,7 @@ struct ComparePhoto {
 
 struct BankState {
   report::TimeAxis axis = report::TimeAxis::days;
-  bool folded = false;
+  bool folded = false, by_room = true;  ///< by_room: folded where there is little height, until a person says otherwise
   bool others = false;              ///< the fish's other wounds too
   double from = 0, to = 1;          ///< shown part of the whole time axis
   casebook::Id hovered = 0;         ///< visit under the pointer
@@ -108,11 +108,16 @@ class Session {
   struct SettingsText {
     std::string print = "100", base = "0";
   } settings_text;  ///< as typed
+  struct Room {
+    bool wide = true, tall = true;
+  } room;  ///< what the window has room for; the gui says so
   bool list_shown = true, list_by_width = true;
   bool ghost_shown = true, overlay_shown = false, loupe_shown = false, budget_open = false, reasons_open = false;
   bool quit = false;
 
   bool has_book() const { return !book.path.empty(); }
+  bool list_visible() const { return has_book() && (list_by_width ? room.wide : list_shown); }
+  bool bank_folded() const { return bank.by_room ? !room.tall : bank.folded; }
   const WoundEntry* current_wound() const { return book.find_wound(wound); }
   const FishEntry* current_fish() const { return book.find_fish(fish); }
   /// The course with the desk's unsaved measurement in the place of its visit, if there is one.
