@@ -1,5 +1,6 @@
 #include "app/kept_json.h"
 
+#include <Eigen/LU>
 #include <cmath>
 #include <nlohmann/json.hpp>
 

@@ -12,6 +12,8 @@ template <class... F>
 struct Overloaded : F... {
   using F::operator()...;
 };
+template <class... F>
+Overloaded(F...) -> Overloaded<F...>;  // clang 14 wants the guide
 
 template <class T>
 T take(Result<T> result, const std::filesystem::path& file) {
