@@ -7,6 +7,7 @@
 #include <sys/vfs.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cerrno>
 #include <cstring>
@@ -43,10 +44,18 @@ std::atomic<bool> folder_sync_failed{false};
 /// it fsyncs the folder itself, remembers a failure for commit(), and says "cannot open", upon which SQLite goes on without doing it again.
 int sync_folder_of(const char* file, int* fd) {
   *fd = -1;
-  std::string folder = file;
-  const auto slash = folder.find_last_of('/');
-  folder = slash == std::string::npos ? "." : slash == 0 ? "/" : folder.substr(0, slash);
-  const int dir = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  // Called by C code that knows no exceptions: nothing here allocates.
+  char folder[4096] = ".";
+  if (const char* slash = std::strrchr(file, '/'); slash != nullptr) {
+    const auto length = std::max<std::size_t>(static_cast<std::size_t>(slash - file), 1);
+    if (length >= sizeof folder) {
+      folder_sync_failed = true;
+      return SQLITE_CANTOPEN;
+    }
+    std::memcpy(folder, file, length);
+    folder[length] = '\0';
+  }
+  const int dir = ::open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
   if (dir < 0 || ::fsync(dir) != 0) folder_sync_failed = true;
   if (dir >= 0) ::close(dir);
   return SQLITE_CANTOPEN;

@@ -1,5 +1,6 @@
 #pragma once
 #include <filesystem>
+#include <new>
 #include <string>
 #include <string_view>
 
@@ -24,8 +25,11 @@ class Scratch {
   Scratch(const Scratch&) = delete;
   Scratch& operator=(const Scratch&) = delete;
   ~Scratch() {
-    std::error_code ignored;
-    if (!path_.empty()) std::filesystem::remove_all(path_, ignored);
+    try {
+      std::error_code ignored;
+      if (!path_.empty()) std::filesystem::remove_all(path_, ignored);
+    } catch (const std::bad_alloc&) {  // it stays behind; the check of a book names it
+    }
   }
   const std::filesystem::path& path() const { return path_; }
   void keep() { path_.clear(); }

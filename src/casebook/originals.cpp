@@ -86,8 +86,11 @@ Staging::Staging(const fs::path& originals) {
 }
 
 Staging::~Staging() {
-  std::error_code ignored;
-  fs::remove_all(path_, ignored);
+  try {
+    std::error_code ignored;
+    fs::remove_all(path_, ignored);
+  } catch (const std::bad_alloc&) {  // the next import clears it away
+  }
   if (fd_ >= 0) ::close(fd_);
 }
 

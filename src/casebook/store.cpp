@@ -15,6 +15,16 @@ json to_json(const Value& value) {
   return nullptr;
 }
 
+/// An object's text, cell by cell: the destructor of a whole json object allocates, and so ends the program when memory has run out.
+class JsonText {
+ public:
+  void add(const std::string& name, const Value& value) { text_ += (text_.empty() ? "{" : ",") + json(name).dump() + ":" + to_json(value).dump(); }
+  std::string text() const { return text_.empty() ? "{}" : text_ + "}"; }
+
+ private:
+  std::string text_;
+};
+
 Value from_json(const json& cell, char type) {
   if (cell.is_null()) return {};
   if (type == 'i') return cell.get<long long>();
@@ -34,15 +44,14 @@ const std::vector<Column>* columns_named(const std::string& table) {
 }  // namespace
 
 void Store::begin(const std::string& label) {
-  if (depth_++ > 0) return;
-  try {
-    database_.begin();
-  } catch (...) {
-    depth_ = 0;
-    throw;
+  if (depth_ > 0) {
+    ++depth_;
+    return;
   }
-  label_ = label;
+  label_ = label;  // before anything that must be taken back: it may fail for want of memory
   action_ = 0;
+  database_.begin();
+  depth_ = 1;
 }
 
 void Store::commit() {
@@ -65,7 +74,7 @@ Id Store::next_id(const std::string& table) {
   return std::get<long long>(database_.row("SELECT COALESCE(MAX(id), 0) + 1 FROM " + table, "i").value()[0]);
 }
 
-void Store::remember(const std::string& table, Id id, const json& before, const json& after) {
+void Store::remember(const std::string& table, Id id, const std::string& before, const std::string& after) {
   if (action_ == 0) {
     // What was undone can no longer be redone once something else is done; it stays in the book as abandoned.
     database_.run("UPDATE action SET state = 'abandoned' WHERE state = 'undone'");
@@ -75,7 +84,7 @@ void Store::remember(const std::string& table, Id id, const json& before, const 
   }
   database_.run("INSERT INTO change (id, action, record, row_id, columns_before, columns_after) VALUES (:id, :action, :record, :row, :old, :new)",
                 {static_cast<long long>(next_id("change")), static_cast<long long>(action_), table, static_cast<long long>(id),
-                 before.is_null() ? Value{} : Value{before.dump()}, after.is_null() ? Value{} : Value{after.dump()}});
+                 before.empty() ? Value{} : Value{before}, after.empty() ? Value{} : Value{after}});
 }
 
 Id Store::insert(const std::string& table, const std::vector<Column>& columns, const Values& values) {
@@ -88,25 +97,25 @@ Id Store::insert(const std::string& table, const std::vector<Column>& columns, c
     arguments.push_back(values[k]);
   }
   database_.run("INSERT INTO " + table + " (" + names + ") VALUES (" + marks + ")", arguments);
-  remember(table, id, nullptr, nullptr);
+  remember(table, id, {}, {});
   return id;
 }
 
 void Store::change(const std::string& table, Id id, const std::vector<Column>& columns, const Values& before, const Values& after) {
-  json old = json::object(), now = json::object();
+  JsonText old, now;
   std::string sets;
   Values arguments;
   for (std::size_t k = 0; k < columns.size(); ++k) {
     if (before[k] == after[k]) continue;
-    old[columns[k].name] = to_json(before[k]);
-    now[columns[k].name] = to_json(after[k]);
+    old.add(columns[k].name, before[k]);
+    now.add(columns[k].name, after[k]);
     sets += (sets.empty() ? "" : ", ") + columns[k].name + " = :v_" + columns[k].name;
     arguments.push_back(after[k]);
   }
   if (sets.empty()) return;
   arguments.push_back(static_cast<long long>(id));
   database_.run("UPDATE " + table + " SET " + sets + " WHERE id = :id", arguments);
-  remember(table, id, old, now);
+  remember(table, id, old.text(), now.text());
 }
 
 void Store::apply(const std::string& table, Id id, const json& cells) {

@@ -27,7 +27,8 @@ class Store {
 
  private:
   Id next_id(const std::string& table);
-  void remember(const std::string& table, Id id, const nlohmann::json& before, const nlohmann::json& after);
+  /// Texts of JSON objects; empty: no such state.
+  void remember(const std::string& table, Id id, const std::string& before, const std::string& after);
   void apply(const std::string& table, Id id, const nlohmann::json& columns);
   std::string move(bool undo);
 

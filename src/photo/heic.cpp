@@ -1,5 +1,6 @@
 #include <libheif/heif.h>
 
+#include <algorithm>
 #include <memory>
 
 #include "photo/source.h"
@@ -24,7 +25,8 @@ struct Opened {
 };
 
 [[noreturn]] void refuse(const Source& source, const heif_error& error) {
-  const std::string text = error.message != nullptr ? error.message : "";
+  std::string text = error.message != nullptr ? error.message : "";
+  std::replace(text.begin(), text.end(), '\n', ' ');  // an error is one line
   if (error.subcode == heif_suberror_End_of_data || text.find("End of file") != std::string::npos) source.truncated();
   if (error.subcode == heif_suberror_Security_limit_exceeded)
     source.refuse("too-large", "asks for more than the HEIC reader allows (" + text + ")", "save it smaller, as a JPEG");
