@@ -116,7 +116,7 @@ std::vector<Command> make() {
   add("window.larger", "Larger", "Window", {"Ctrl++", "Ctrl+="}, "The whole window, 75 to 300 %", nullptr, [](S& s) { scale_ui(s, 1); });
   add("window.smaller", "Smaller", "Window", {"Ctrl+-"}, "The whole window, 75 to 300 %", nullptr, [](S& s) { scale_ui(s, -1); });
   add("window.settings", "Settings", "Window", {"Ctrl+,"}, "Size, light or dark, the card's print, degree-days", nullptr, [](S& s) { s.settings_open = !s.settings_open; });
-  add("window.cancel_jobs", "Stop what is running", "Window", {"Ctrl+."}, "Cancels reading, finding and measuring", nullptr, [](S& s) { s.jobs.cancel_all(); });
+  add("window.cancel_jobs", "Stop what is running", "Window", {"Ctrl+."}, "Cancels reading, finding and measuring", nullptr, [](S& s) { s.cancel_jobs(); });
   add("window.quit", "Quit", "Window", {"Ctrl+Q"}, "An unfinished trace is kept for the next start", nullptr, [](S& s) { s.quit = true; });
   return c;
 }

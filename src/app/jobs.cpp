@@ -21,9 +21,9 @@ Jobs::~Jobs() {
   for (auto& worker : workers_) worker.join();
 }
 
-Token Jobs::start(std::string label, Work work, bool urgent) {
+Token Jobs::start(std::string label, Work work, bool urgent, bool quiet) {
   std::lock_guard lock(mutex_);
-  Item item{{next_++, std::move(label), Token()}, std::move(work)};
+  Item item{{next_++, std::move(label), Token(), quiet}, std::move(work)};
   const Token token = item.about.token;
   if (urgent)
     waiting_.push_front(std::move(item));

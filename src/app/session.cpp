@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "app/book_access.h"
+#include "app/unfinished.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 
@@ -18,7 +19,7 @@ void Intents::apply(Session& session) {
   for (auto& intent : list) intent(session);
 }
 
-Session::Session(Places where) : places(std::move(where)) {
+Session::Session(Places where) : places(std::move(where)), unfinished_(std::make_shared<Unfinished>()) {
   settings = load_settings(places.settings);
   jobs.on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
 }
@@ -26,6 +27,7 @@ Session::Session(Places where) : places(std::move(where)) {
 Session::~Session() {
   autosave();
   jobs.cancel_all();
+  keep_unfinished_now();
 }
 
 void Session::tell(Notice::Kind kind, std::string text, std::string advice) {

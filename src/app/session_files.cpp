@@ -1,10 +1,13 @@
 // Paths and files: dialogs, the card, the watched folder, the unfinished trace.
 #include <algorithm>
 #include <chrono>
+#include <exception>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 #include "app/book_access.h"
 #include "app/kept_json.h"
+#include "app/unfinished.h"
 #include "uroko/app/file_dialog.h"
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
@@ -28,7 +31,7 @@ fs::path sample_book() {
 }
 
 void Session::open_sample() {
-  const auto sample = sample_book();
+  const auto& sample = places.sample;
   if (sample.empty() || sample != shared_path("sample.uroko")) return open_book(sample);
   // The installed one cannot be written: the first time it is copied to where case books stand, so that everything can be tried on it.
   const auto mine = default_book().parent_path() / "Sample case.uroko";
@@ -155,14 +158,12 @@ void Session::path_chosen(const fs::path& typed) {
 }
 
 void Session::write_card(const fs::path& path) {
-  try {
+  path_form.reset();
+  jobs.start("Writing the card", [this, path](const Token&) -> Jobs::Delivery {
     const auto extension = lower_ascii(path.extension().string());
     write_file_whole(path, report::card_page(scale::card_layout(), extension == ".svg" ? ".svg" : ".pdf", report::Paper::a4));
-    path_form.reset();
-    tell(Notice::Kind::done, "The card is in " + path.string() + ".", "Print it at 100 %, then measure its 100 mm bar and enter that in the settings.");
-  } catch (...) {
-    trouble("Writing the card", std::current_exception());
-  }
+    return [this, path] { tell(Notice::Kind::done, "The card is in " + path.string() + ".", "Print it at 100 %, then measure its 100 mm bar and enter that in the settings."); };
+  }, true);
 }
 
 void Session::give_scale() {
@@ -259,17 +260,51 @@ void Session::autosave() {
     if (w.grey) step["grey"] = {w.grey->x, w.grey->y};
     json["steps"].push_back(std::move(step));
   }
+  bool running;
+  {
+    std::lock_guard lock(unfinished_->mutex);
+    running = std::exchange(unfinished_->waiting, true);
+    unfinished_->text = json.dump();
+  }
+  if (running) return;  // the job that waits takes the newest
+  jobs.start("Keeping the unfinished trace", [kept = unfinished_, to = places.unfinished](const Token&) -> Jobs::Delivery {
+    kept->write(to);
+    return {};
+  }, false, true);
+}
+
+void Session::Unfinished::write(const fs::path& to) {
+  std::lock_guard one(file);
+  std::string newest;
+  {
+    std::lock_guard lock(mutex);
+    if (!std::exchange(waiting, false)) return;
+    newest = text;
+  }
+  fs::create_directories(to.parent_path());
+  write_file_whole(to, newest);
+}
+
+void Session::keep_unfinished_now() {
   try {
-    fs::create_directories(places.unfinished.parent_path());
-    write_file_whole(places.unfinished, json.dump());
+    unfinished_->write(places.unfinished);
   } catch (...) {
     trouble("Keeping the unfinished trace", std::current_exception());
   }
 }
 
+void Session::cancel_jobs() {
+  jobs.cancel_all();
+  if (desk) desk->finding_scale = desk->finding_margin = false;
+  if (path_form) path_form->asking = false;
+  keep_unfinished_now();
+}
+
 namespace {
-nlohmann::json unfinished_json(const fs::path& file) {
+/// `newest`: what this session kept last, "" for what the file holds.
+nlohmann::json unfinished_json(const fs::path& file, const std::string& newest) {
   std::error_code ignored;
+  if (!newest.empty()) return nlohmann::json::parse(newest, nullptr, false);
   if (!fs::exists(file, ignored)) return {};
   try {
     auto json = nlohmann::json::parse(read_file(file, std::size_t{64} << 20), nullptr, false);
@@ -281,7 +316,7 @@ nlohmann::json unfinished_json(const fs::path& file) {
 }  // namespace
 
 void Session::restore_unfinished() {
-  const auto json = unfinished_json(places.unfinished);
+  const auto json = unfinished_json(places.unfinished, unfinished_->text);
   if (!json.is_object()) return;
   try {
     if (json.value("file", std::string()) != fs::absolute(desk->file).string()) return;
@@ -320,7 +355,7 @@ void Session::restore_unfinished() {
 }
 
 bool Session::select_unfinished() {
-  const auto json = unfinished_json(places.unfinished);
+  const auto json = unfinished_json(places.unfinished, unfinished_->text);
   if (!json.is_object() || !access_) return false;
   try {
     if (json.value("book", std::string()) != fs::absolute(book.path).string()) return false;

@@ -1,4 +1,3 @@
-#include <exception>
 
 #include "app/book_access.h"
 #include "uroko/app/session.h"
@@ -11,15 +10,15 @@ namespace uroko::app {
 void Session::write_report(const std::filesystem::path& file) {
   const auto* w = current_wound();
   if (!w || !access_) return;
-  try {
-    report::SheetChoices choices;
-    choices.axis = bank.axis;
-    write_file_whole(file, report::recheck_sheet(report::sheet_data(access_->book, w->wound.id, choices)));
-    path_form.reset();
-    tell(Notice::Kind::done, "The report is in " + file.string() + ".");
-  } catch (...) {
-    trouble("Writing the report", std::current_exception());
-  }
+  report::SheetChoices choices;
+  choices.axis = bank.axis;
+  path_form.reset();
+  // A connection of the worker's own: the sheet of a long course takes a while, and the window goes on meanwhile.
+  jobs.start("Writing the report", [this, file, choices, folder = access_->book.folder(), of = w->wound.id](const Token&) -> Jobs::Delivery {
+    const auto second = casebook::Book::open(folder);
+    write_file_whole(file, report::recheck_sheet(report::sheet_data(second, of, choices)));
+    return [this, file] { tell(Notice::Kind::done, "The report is in " + file.string() + "."); };
+  }, true);
 }
 
 }  // namespace uroko::app

@@ -174,8 +174,8 @@ void draw_bank(Ui& ui, const Box& box) {
   if (wound) draw_axis_choice(ui, box);
   if (s.bank_folded()) return;
 
-  const float left = box.x + ui.px(12), width = box.w - ui.px(24);
-  const Box strip{left, box.bottom() - ui.px(kStrip), width, ui.px(kStrip)};
+  const float left = box.x + ui.px(12), next_w = ui.px(76), width = box.w - ui.px(24) - next_w;  // the next photo's frame always has its place
+  const Box strip{left, box.bottom() - ui.px(kStrip), width + next_w, ui.px(kStrip)};
   const Box plot{left, box.y + ui.px(kHead), width, strip.y - box.y - ui.px(kHead)};
   std::vector<Hung> hung;
   float drop_x = left + ui.px(60);

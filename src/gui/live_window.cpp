@@ -228,9 +228,22 @@ bool LiveWindow::draw(app::Session& session, Frame& frame, GlTextures& textures,
   glClearColor(0.1f, 0.1f, 0.1f, 1);
   glClear(GL_COLOR_BUFFER_BIT);
   ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
+  if (wanted_) *wanted_ = read_back(width, height);
   if (script && script->turn(session, frame, more, width, height)) session.quit = true;
   glfwSwapBuffers(window_);
   return more || !keys.empty();
+}
+
+cv::Mat LiveWindow::picture(app::Session& session, Frame& frame, GlTextures& textures) {
+  for (int quiet = 0; quiet < 4;) {
+    glfwPollEvents();
+    quiet = draw(session, frame, textures) || !session.jobs.idle() ? 0 : quiet + 1;
+  }
+  cv::Mat out;
+  wanted_ = &out;
+  draw(session, frame, textures);
+  wanted_ = nullptr;
+  return out;
 }
 
 void LiveWindow::draw_empty() {

@@ -26,6 +26,8 @@ class LiveWindow {
   bool draw(app::Session& session, Frame& frame, GlTextures& textures, Script* script = nullptr);
   /// A frame of the bare ground: what the display itself costs.
   void draw_empty();
+  /// Frames until nothing is left to do or to upload, and the picture of the last.
+  cv::Mat picture(app::Session& session, Frame& frame, GlTextures& textures);
   GLFWwindow* handle() { return window_; }
 
   /// What came from the desktop since the last frame.
@@ -43,6 +45,7 @@ class LiveWindow {
   GLFWwindow* window_ = nullptr;
   Events events_;
   Style style_;
+  cv::Mat* wanted_ = nullptr;
 };
 
 }  // namespace uroko::gui

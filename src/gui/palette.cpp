@@ -83,7 +83,8 @@ void draw_notices(Ui& ui, const Box& photo) {
     ui.draw->AddLine({m.x - d, m.y + d}, {m.x + d, m.y - d}, hit.hovered ? ui.c().ink : ui.c().muted, 1.4f * ui.style.scale);
     y += b.h + ui.px(8);
   }
-  const auto running = s.jobs.running();
+  auto running = s.jobs.running();
+  std::erase_if(running, [](const auto& job) { return job.quiet; });
   if (!running.empty()) {
     auto* small = ui.style.fonts.small;
     const std::string label = running.front().label + (running.size() > 1 ? " and " + std::to_string(running.size() - 1) + " more" : "") + " \u2026";

@@ -27,7 +27,7 @@ void draw_window(Ui& ui, float width, float height);
 /// Photo in a box through a view, from tiles; used by the desk and by the comparison.
 void draw_tiles(Ui& ui, const Box& box, const std::string& name, const app::Pyramid& pyramid, const app::View& view);
 /// The 10 mm bar, or 1 or 100 mm where 10 does not fit; bottom right of the box.
-void draw_scale_bar(Ui& ui, const Box& box, double screen_px_per_mm);
+void draw_scale_bar(Ui& ui, const Box& box, double screen_px_per_mm, float share = 0.6f);
 
 /// Okabe-Ito (Okabe & Ito 2008, "Color Universal Design"), adapted in lightness to the bed's own look, and a hatching for each class.
 struct BedLook {

@@ -300,10 +300,10 @@ void draw_tiles(Ui& ui, const Box& box, const std::string& name, const app::Pyra
   level_drawn(wanted, false);
 }
 
-void draw_scale_bar(Ui& ui, const Box& box, double screen_px_per_mm) {
+void draw_scale_bar(Ui& ui, const Box& box, double screen_px_per_mm, float share) {
   double mm = 10;
   while (mm * screen_px_per_mm < ui.px(24) && mm < 1000) mm *= 10;
-  while (mm * screen_px_per_mm > std::max(ui.px(40), box.w * 0.3f - ui.px(80)) && mm > 0.1) mm /= 10;
+  while (mm * screen_px_per_mm > std::max(ui.px(40), box.w * share - ui.px(80)) && mm > 0.1) mm /= 10;
   const float length = static_cast<float>(mm * screen_px_per_mm);
   const std::string label = number_text(mm) + " mm";
   auto* font = ui.style.fonts.small;
@@ -360,7 +360,7 @@ void draw_photo(Ui& ui, const Box& box) {
     ImagePoint where{desk.photo_width() / 2, desk.photo_height() / 2};
     if (!now.outline().empty() && !now.outline().parts[0].outer.empty()) where = now.outline().parts[0].outer.front();
     const double mm_per_px = now.map->mm_per_px(where);
-    if (mm_per_px > 0) draw_scale_bar(ui, box, desk.view.zoom / mm_per_px);
+    if (mm_per_px > 0) draw_scale_bar(ui, box, desk.view.zoom / mm_per_px, 0.34f);
   }
   draw_tool_strip(ui, box, draw_hint(ui, box));
 }

@@ -22,15 +22,6 @@ std::string environment(const char* name) {
   return value ? value : "";
 }
 
-cv::Mat read_back(int width, int height) {
-  cv::Mat rgb(height, width, CV_8UC3), bgr;
-  glPixelStorei(GL_PACK_ALIGNMENT, 1);
-  glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE, rgb.data);
-  cv::cvtColor(rgb, bgr, cv::COLOR_RGB2BGR);
-  cv::flip(bgr, bgr, 0);
-  return bgr;
-}
-
 nlohmann::json desk_json(const app::Desk& desk) {
   const auto& now = desk.history.now();
   nlohmann::json j = {{"file", desk.file.string()},
@@ -48,6 +39,15 @@ nlohmann::json desk_json(const app::Desk& desk) {
 }
 
 }  // namespace
+
+cv::Mat read_back(int width, int height) {
+  cv::Mat rgb(height, width, CV_8UC3), bgr;
+  glPixelStorei(GL_PACK_ALIGNMENT, 1);
+  glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE, rgb.data);
+  cv::cvtColor(rgb, bgr, cv::COLOR_RGB2BGR);
+  cv::flip(bgr, bgr, 0);
+  return bgr;
+}
 
 Script::Script() : shot_(environment("UROKO_SCREENSHOT")), state_(environment("UROKO_STATE")) {
   for (auto& id : split(environment("UROKO_RUN"), ','))

@@ -9,6 +9,9 @@ namespace uroko::gui {
 /// What the guide's pictures and the tests through a real window ask for, by environment:
 /// UROKO_SCREENSHOT=OUT.png writes the window once nothing is left to do, after the commands named in UROKO_RUN (comma separated ids), and quits.
 /// UROKO_STATE=OUT.json writes what is shown, at each change: where every widget stands, what the fields hold, the desk, the step, the notices.
+/// What is in the frame that was drawn and not shown yet, CV_8UC3.
+cv::Mat read_back(int width, int height);
+
 class Script {
  public:
   Script();

@@ -62,7 +62,7 @@ void draw_start(Ui& ui, const Box& box) {
     if (++shown > 2) break;
     row("start.recent." + std::to_string(shown - 1), recent.stem().string(), recent.parent_path().string(), [recent](app::Session& session) { session.open_book(recent); });
   }
-  if (shown < 3 && !app::sample_book().empty())
+  if (shown < 3 && !s.places.sample.empty())
     row("start.sample", "The sample case", "One koi of our own making, one ulcer, eight visits", [](app::Session& session) { session.open_sample(); });
   row("start.open", "Open a case book \u2026", "A folder ending in .uroko", [](app::Session& session) { session.run("file.open"); });
 

@@ -181,7 +181,7 @@ int main(int argc, char** argv) {
 
   gui::LiveWindow window(1600, 1000);
   glfwSwapInterval(0);
-  app::Session session(app::Places{folder / "settings.json", folder / "unfinished.json"});
+  app::Session session(app::Places{folder / "settings.json", folder / "unfinished.json", {}});
   Bench b{window, session, {}};
   const auto timed = [&](int n, const auto& one) {
     std::vector<double> wall, processor;

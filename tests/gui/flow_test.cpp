@@ -88,6 +88,7 @@ TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on t
     CHECK_FALSE(h.session.desk->history.now().outline() == before);
     const auto moved = h.session.desk->history.now().outline();
     h.session.step_visit(0);
+    h.settle();
     // A second start on the same folders.
     Harness again(folder.path());
     again.session.open_last();

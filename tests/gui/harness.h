@@ -14,7 +14,7 @@ namespace uroko::testing {
 class Harness {
  public:
   explicit Harness(const std::filesystem::path& folder, float width = 1600, float height = 1000)
-      : session(app::Places{folder / "config" / "settings.json", folder / "state" / "unfinished.json"}), frame_(session, textures_), width_(width), height_(height) {
+      : session(app::Places{folder / "config" / "settings.json", folder / "state" / "unfinished.json", {}}), frame_(session, textures_), width_(width), height_(height) {
     context_ = ImGui::CreateContext();
     auto& io = ImGui::GetIO();
     io.IniFilename = nullptr;

@@ -4,27 +4,20 @@
 #include <fstream>
 
 #include "gui/real_window.h"
+#include "gui/sample_book.h"
 #include "support/command.h"
 #include "uroko/geometry/polygon.h"
 
 using namespace uroko;
-using uroko::testing::RealWindow;
-using uroko::testing::TempFolder;
+using namespace uroko::testing;
 namespace fs = std::filesystem;
 
 namespace {
-
-const fs::path kSamples = fs::path(UROKO_SOURCE) / "sample_images";
 
 bool cannot_run() {
   const auto missing = RealWindow::missing();
   if (!missing.empty()) WARN("skipped: " << missing);
   return !missing.empty();
-}
-
-nlohmann::json sample(std::size_t i) {
-  std::ifstream in(kSamples / "truth.json");
-  return nlohmann::json::parse(in).at("photos").at(i);
 }
 
 std::vector<ImagePoint> loop_of(const nlohmann::json& photo) {
@@ -41,18 +34,6 @@ nlohmann::json printed(const std::vector<std::string>& arguments) {
   INFO(ran.err);
   REQUIRE(ran.exit_code == 0);
   return nlohmann::json::parse(ran.out);
-}
-
-/// A book of the sample's first visits, measured by the command line.
-std::string book_of(const TempFolder& folder, std::size_t visits) {
-  const auto book = (folder / "Koi.uroko").string();
-  REQUIRE(uroko::testing::uroko({"book", "new", book}).exit_code == 0);
-  for (std::size_t i = 0; i < visits; ++i) {
-    const auto s = sample(i);
-    REQUIRE(uroko::testing::uroko({"book", "add", book, (kSamples / s["file"].get<std::string>()).string(), "--fish", "Botan", "--wound", "left flank"}).exit_code == 0);
-    REQUIRE(uroko::testing::uroko({"book", "measure", book, "--photo", s["file"].get<std::string>(), "--around", s["loop"].get<std::string>()}).exit_code == 0);
-  }
-  return book;
 }
 
 }  // namespace

@@ -55,7 +55,7 @@ bool program_is_installed(const std::string& name) { return run({"sh", "-c", "co
 Screen::Screen(int width, int height) {
   int pipe[2];
   if (::pipe2(pipe, O_CLOEXEC) != 0) throw std::runtime_error("pipe failed");
-  server_ = start({"Xvfb", "-displayfd", std::to_string(pipe[1]), "-screen", "0", std::to_string(width) + "x" + std::to_string(height) + "x24", "-nolisten", "tcp"}, {}, "/dev/null", pipe[1]);
+  server_ = start({"Xvfb", "-displayfd", std::to_string(pipe[1]), "-screen", "0", std::to_string(width) + "x" + std::to_string(height) + "x24", "-nolisten", "tcp", "-noreset"}, {}, "/dev/null", pipe[1]);
   ::close(pipe[1]);
   std::string number;
   pollfd ready{pipe[0], POLLIN, 0};

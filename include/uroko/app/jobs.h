@@ -22,6 +22,7 @@ class Jobs {
     std::uint64_t id;
     std::string label;
     Token token;
+    bool quiet = false;  ///< too short to speak of
   };
 
   explicit Jobs(int workers = 2);
@@ -30,7 +31,7 @@ class Jobs {
   Jobs& operator=(const Jobs&) = delete;
 
   /// `label`: what the window says meanwhile ("Finding the margin"). `urgent` jobs go before the others.
-  Token start(std::string label, Work work, bool urgent = false);
+  Token start(std::string label, Work work, bool urgent = false, bool quiet = false);
   /// Runs what has come back; true when there was something. Main thread only.
   bool deliver();
   bool idle() const;

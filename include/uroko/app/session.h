@@ -63,10 +63,14 @@ struct BankState {
   casebook::Id hovered = 0;         ///< visit under the pointer
 };
 
+/// The sample case that a package installs or scripts/demo builds, where there is one.
+std::filesystem::path sample_book();  ///< empty: none is there
+
 /// Where things are kept; tests give their own.
 struct Places {
   std::filesystem::path settings = config_folder() / "settings.json";
   std::filesystem::path unfinished = state_folder() / "unfinished.json";
+  std::filesystem::path sample = sample_book();
 };
 
 /// The dose sheet's answer in words; `volume` is empty while something is missing, and `problem` says what.
@@ -74,9 +78,6 @@ struct DoseResult {
   std::string volume, problem;
   std::vector<std::string> working, cautions;
 };
-
-/// The sample case that a package installs or scripts/demo builds, where there is one.
-std::filesystem::path sample_book();
 
 class BookAccess;
 
@@ -172,6 +173,7 @@ class Session {
   void find_card();
   void give_scale();                 ///< from scale_form
   void propose_margin();
+  void cancel_jobs();  ///< what was asked for and does not come any more is not waited for
   void undo();
   void redo();
   std::optional<std::string> undo_label() const;  ///< what undo would take back, in the menu's words
@@ -213,6 +215,7 @@ class Session {
   void start_measuring();
   void find_scale(const measure::ScaleChoice& choice, bool by_itself);
   void autosave();
+  void keep_unfinished_now();
   void restore_unfinished();
   bool select_unfinished();
   void first_view();
@@ -234,6 +237,8 @@ class Session {
   std::map<casebook::Id, ComparePhoto> compare_photos_;
   std::map<std::string, cv::Mat> thumbnails_;
   std::map<std::string, PhotoEntry> thumbnails_wanted_;
+  struct Unfinished;
+  std::shared_ptr<Unfinished> unfinished_;
   std::uint64_t next_desk_ = 1;
   bool wound_view_ = false;
   enum class Change { desk, book } last_change_ = Change::desk;  ///< what undo looks at first
