@@ -8,6 +8,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "scale/lens_from_points.h"
 #include "scale/saddle.h"
 #include "uroko/geometry/homography.h"
 
@@ -202,8 +203,10 @@ Pass refine(const Level& level, const Board& board, const Camera& camera, const 
 
 /// Saddle points far off the common map are dropped: more than five times the usual distance and more than 1.5 px. A curled card moves its
 /// points together, so it keeps them and shows in the residual.
-void drop_strays(Pass& pass, const Camera& camera) {
+void drop_strays(Pass& pass, const Camera& known) {
   for (int round = 0; round < 4 && pass.seen.size() > 6; ++round) {
+    // Through an unknown lens the outermost points lie off the map most, and tell most of the lens: they are no strays.
+    const Camera camera = lens_from_points(known, pass.seen, pass.real, 0.1);
     const auto map = fit(pass.seen, pass.real, camera);
     if (!map) return;
     const auto inverse = map->inverse();
