@@ -302,6 +302,7 @@ void Session::confirm_import() {
     if (!access_) return;
     import_form = form;
   }
+  // cppcheck-suppress nullPointerRedundantCheck ; open_book, above, has made it
   const auto folder = access_->book.folder();
   const std::string fish_name = trim(import_form->fish), wound_name = trim(import_form->wound);
   import_form.reset();

@@ -41,7 +41,7 @@ bool Book::read_only() const { return inside_->read_only; }
 const std::vector<Warning>& Book::warnings() const { return inside_->warnings; }
 Database& Book::database() const { return *inside_->database; }
 
-Book::Step::Step(Book& book, std::string label) : book_(book) {
+Book::Step::Step(Book& book, const std::string& label) : book_(book) {
   book_.inside_->need_write();
   book_.inside_->store->begin(label);
 }

@@ -213,7 +213,7 @@ void draw_settings(Ui& ui, const Box& box) {
   });
   sheet.heading("Printed card");
   sheet.say("What the card's 100 mm bar measures, in mm. Measure it with a steel rule or calipers after printing.");
-  sheet.field("settings.print", "100 mm bar, mm", ui.session.settings_text.print, "100", [](Session& s, std::string t) {
+  sheet.field("settings.print", "100 mm bar, mm", ui.session.settings_text.print, "100", [](Session& s, const std::string& t) {
     s.settings_text.print = t;
     if (const auto v = parse_typed_number(t); v && *v >= 50 && *v <= 200) {
       s.settings.print_scale = *v / 100;
@@ -222,7 +222,7 @@ void draw_settings(Ui& ui, const Box& box) {
   });
   sheet.heading("Degree-days");
   sheet.say("Sum over days of water temperature minus this base. A convention: no published constant for koi ulcers is known.");
-  sheet.field("settings.base", "Base, \u00b0C", ui.session.settings_text.base, "0", [](Session& s, std::string t) {
+  sheet.field("settings.base", "Base, \u00b0C", ui.session.settings_text.base, "0", [](Session& s, const std::string& t) {
     s.settings_text.base = t;
     if (const auto v = parse_typed_number(t); v && *v >= -5 && *v <= 20) s.set_degree_day_base(*v);
   });

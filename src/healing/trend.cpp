@@ -252,10 +252,10 @@ Trend fit_trend(const std::vector<TrendPoint>& points, const SpreadPrior& prior)
   }
   out.break_probability = std::accumulate(by_bend.begin(), by_bend.end(), 0.0);
   out.break_at = bends.empty() ? -1 : static_cast<int>(std::max_element(by_bend.begin(), by_bend.end()) - by_bend.begin());
-  out.accepted_break = out.break_probability >= kBreakAccepted;
+  out.accepted_break = out.break_at >= 0 && out.break_probability >= kBreakAccepted;
 
   const int chosen = out.accepted_break ? out.break_at : -1;
-  const double share = out.accepted_break ? by_bend[chosen] : 1 - out.break_probability;
+  const double share = chosen >= 0 ? by_bend[chosen] : 1 - out.break_probability;
   for (const auto& h : kept) {
     const double w = h.log_weight / share;
     if (h.bend != chosen || w < 1e-7) continue;

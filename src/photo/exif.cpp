@@ -106,7 +106,7 @@ class Tiff {
 
  private:
   std::optional<std::uint16_t> u16(std::size_t at) const {
-    if (at > bytes_.size() || bytes_.size() - at < 2) return std::nullopt;
+    if (bytes_.size() < 2 || at > bytes_.size() - 2) return std::nullopt;
     const auto a = static_cast<unsigned char>(bytes_[at]), b = static_cast<unsigned char>(bytes_[at + 1]);
     return static_cast<std::uint16_t>(big_ ? a << 8 | b : b << 8 | a);
   }

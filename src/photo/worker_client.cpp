@@ -82,7 +82,7 @@ bool request_decoding(const Request& request, int file, int reply) {
   const std::lock_guard lock(w.mutex);
   for (int attempt = 0; attempt < 2; ++attempt) {
     if (!w.wanted || (!w.socket && !spawn(w))) return false;
-    if (send_message(w.socket.get(), bytes_of(request), {file, reply})) return true;
+    if (send_message(w.socket.get(), packed(request), {file, reply})) return true;
     end(w);
   }
   return false;

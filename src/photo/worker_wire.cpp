@@ -74,6 +74,28 @@ std::optional<double> optional_real(Reader& in) {
 
 }  // namespace
 
+std::string packed(const Request& request) {
+  Writer out;
+  out.put(static_cast<std::int64_t>(request.job.deed));
+  out.put(std::int64_t{request.job.max_side_px});
+  out.put(static_cast<std::int64_t>(request.job.limits.max_bytes));
+  out.put(request.job.limits.max_megapixels);
+  out.put(std::int64_t{request.job.limits.max_side_px});
+  out.put(static_cast<std::int64_t>(request.bytes));
+  return out.take();
+}
+
+bool unpack(std::string_view message, Request& request) {
+  Reader in(message);
+  request.job.deed = static_cast<Job::Deed>(in.within(0, static_cast<int>(Job::Deed::babble)));
+  request.job.max_side_px = static_cast<int>(in.integer());
+  request.job.limits.max_bytes = static_cast<std::uintmax_t>(in.integer());
+  request.job.limits.max_megapixels = in.real();
+  request.job.limits.max_side_px = static_cast<int>(in.integer());
+  request.bytes = static_cast<std::uint64_t>(in.integer());
+  return in.good();
+}
+
 std::string packed(const PhotoInfo& info) {
   Writer out;
   out.put(static_cast<std::int64_t>(info.format));

@@ -6,13 +6,16 @@
 #include "photo/decode.h"
 #include "photo/memory.h"
 
-// What the two sides of the decoding worker say to each other over SOCK_SEQPACKET. Both are the same executable: plain structs.
+// What the two sides of the decoding worker say to each other over SOCK_SEQPACKET. Both are the same executable.
 namespace uroko::photo {
 
 struct Request {
   Job job;
   std::uint64_t bytes = 0;  ///< of the first descriptor, the file; the second is where to answer
 };
+/// Field by field: a struct's own bytes would carry whatever stood in its padding.
+std::string packed(const Request& request);
+bool unpack(std::string_view message, Request& request);
 
 /// Followed by the words: packed PhotoInfo, or code, happened, advice.
 struct Answer {

@@ -333,7 +333,7 @@ Chart healing_chart(const healing::Course& course, const healing::Series& series
   }
   c.scene.items.push_back(PolyLine{{{c.x0, lanes_bottom}, {c.x1, lanes_bottom}}, d.colours.quiet, 0.6, Dash::solid, false});
   for (auto& item : d.above) c.scene.items.push_back(std::move(item));
-  return std::move(c);
+  return std::move(d.chart);
 }
 
 }  // namespace uroko::report

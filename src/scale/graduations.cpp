@@ -50,7 +50,7 @@ Signal band_profile(const cv::Mat& grey, const ImagePoint& a, const Eigen::Vecto
 }
 
 struct Model {
-  double n, q;
+  double n = 0, q = 0;
   double count(double l) const { return n * l * (1 + q) / (1 + q * l); }
 };
 

@@ -40,7 +40,7 @@ Camera turned(const Camera& sensor, int orientation, int sensor_width, int senso
 
 bool quarter(int orientation) { return orientation >= 5 && orientation <= 8; }
 
-std::string clean(std::string text) { return lower_ascii(trim(text)); }
+std::string clean(const std::string& text) { return lower_ascii(trim(text)); }
 
 double number_in(const json& from, const char* key, const std::filesystem::path& file) {
   const auto it = from.find(key);

@@ -64,9 +64,8 @@ const cv::Mat& card_calm() {
 class Painter {
  public:
   explicit Painter(const Scene& scene)
-      : scene_(scene), solid_(scene), skin_(scene), layout_(scale::card_layout()), mm_per_px_(scene.view.distance_mm / scene.view.camera.fx) {
-    towards_ = scene.light.towards.normalized();
-    window_ = Eigen::Vector3d(0.55, -0.15, -0.9).normalized();
+      : scene_(scene), solid_(scene), skin_(scene), layout_(scale::card_layout()), mm_per_px_(scene.view.distance_mm / scene.view.camera.fx),
+        towards_(scene.light.towards.normalized()), window_(Eigen::Vector3d(0.55, -0.15, -0.9).normalized()) {
     if (scene.card) card_calm();
   }
 

@@ -167,7 +167,7 @@ class Book {
   /// Joins all changes until `commit` into one step with one label; without commit they are rolled back. Steps may nest: the outer one counts.
   class Step {
    public:
-    Step(Book& book, std::string label);
+    Step(Book& book, const std::string& label);
     ~Step();
     Step(const Step&) = delete;
     Step& operator=(const Step&) = delete;
