@@ -58,6 +58,7 @@ std::vector<Command> make() {
     s.accept();
   });
   add("margin.propose", "Propose a margin", "Margin", {"A"}, "Look for the wound without a hint; you confirm it", has_photo, [](S& s) { s.propose_margin(); });
+  add("margin.once_more", "Trace once more and take the mean", "Margin", {"Shift+L"}, "Keeps this trace; the mean of all traces is the area, and how far they lie apart its margin's doubt", has_margin, [](S& s) { s.trace_once_more(); });
   add("margin.clear", "Clear the margin", "Margin", {"Ctrl+Delete"}, "Start the margin again from nothing", has_margin, [](S& s) { s.clear_margin(); });
   add("margin.delete_point", "Take the chosen point away", "Margin", {"Delete", "Backspace"}, "Removes the point that was touched last", has_margin, [](S& s) { s.remove_point(); });
   add("edit.undo", "Undo", "Edit", {"Ctrl+Z", "Z"}, "Takes the last step back; each step has a name", [](const S& s) { return s.undo_label().has_value(); }, [](S& s) { s.undo(); });
@@ -72,6 +73,7 @@ std::vector<Command> make() {
   nudge("down", "down", "Down", 0, 1);
 
   add("scale.card", "Find the printed card", "Scale", {"C"}, "Looks for the card anywhere in the photo", has_photo, [](S& s) { s.find_card(); });
+  add("scale.flat", "Read the wound flat", "Scale", {"Shift+R"}, "Without the curve of the flank", [](const S& s) { return s.desk && s.desk->history.now().body; }, [](S& s) { s.read_flat(); });
   add("scale.show", "Go to the scale", "Step", {"Ctrl+1"}, "How the photo gives millimetres", has_photo, [](S& s) { s.set_step(Step::scale); });
   add("margin.show", "Go to the margin", "Step", {"Ctrl+2"}, "Trace and correct the margin", has_photo, [](S& s) { s.set_step(Step::margin); });
   add("compare.show", "Compare visits", "Step", {"Ctrl+3", "Y"}, "Outlines in one frame, or two photos at the same millimetre scale", has_wound, [](S& s) { s.set_step(Step::compare); });

@@ -159,7 +159,29 @@ measure::MeasureOptions Session::measure_options() const {
   const auto* row = accepted_row();
   auto options = row ? casebook::options_of(*row) : measure::MeasureOptions{};
   if (const auto* wound = desk ? book.find_wound(desk->place.wound) : nullptr) options.site = wound->wound.site;
+  if (desk) options.body = desk->history.now().body;
   return options;
+}
+
+std::optional<measure::Body> Session::body_of_fish() const {
+  const auto* f = current_fish();
+  std::optional<measure::Body> latest;
+  double day = -1e9;
+  if (!f) return latest;
+  for (const auto& w : f->wounds)
+    for (const auto& v : w.visits)
+      for (const auto& p : v.photos) {
+        if (!p.measure || v.visit.date.days() < day) continue;
+        try {
+          if (const auto body = casebook::options_of(*p.measure).body) {
+            latest = measure::Body{body->depth_mm, body->width_mm, std::nullopt};
+            day = v.visit.date.days();
+          }
+        } catch (const Error&) {
+          // A row that came from a table says nothing of the body.
+        }
+      }
+  return latest;
 }
 
 void Session::recompute_course() {

@@ -412,6 +412,11 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
       if (json.contains("choice")) work.choice = choice_from(json["choice"]);
     }
     work.map = stored_map(row);
+    try {
+      work.body = casebook::options_of(row).body;
+    } catch (const Error&) {
+      // A row that came from a table: read flat.
+    }
     if (!work.choice) work.choice = measure::ByCard{settings.print_scale};
     const auto options = nlohmann::json::parse(row.options_json, nullptr, false);
     if (options.is_object()) {  // how sure the margin was, for what is drawn on from it

@@ -2,9 +2,12 @@
 #include <algorithm>
 #include <exception>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
+#include "uroko/base/text.h"
+#include "uroko/casebook/measured.h"
 #include "uroko/scale/references.h"
 
 namespace uroko::app {
@@ -100,11 +103,21 @@ void Session::choose_tool(ToolId id) {
     step = Step::margin;
   else if (id != ToolId::grey)
     step = Step::scale;
-  if (id == ToolId::ruler || id == ToolId::disc || id == ToolId::rectangle) {
+  if (id == ToolId::ruler || id == ToolId::disc || id == ToolId::rectangle || id == ToolId::midline) {
     scale_form = ScaleForm{};
     scale_form->kind = id;
     scale_form->first = id == ToolId::ruler ? "10" : id == ToolId::rectangle ? "85.60" : "";
     scale_form->second = id == ToolId::rectangle ? "53.98" : "";
+    if (id == ToolId::midline) {
+      // The body is the fish's own and stays; where its midline runs is the photo's.
+      scale_form->first.clear();
+      const auto& now = desk->history.now();
+      if (const auto body = now.body ? now.body : body_of_fish()) {
+        scale_form->first = number_text(body->depth_mm);
+        scale_form->second = number_text(body->width_mm);
+        if (now.body && now.body->midline) scale_form->picks = {now.body->midline->first, now.body->midline->second};
+      }
+    }
   } else {
     scale_form.reset();
   }
@@ -162,7 +175,7 @@ void Session::apply(const std::optional<Effect>& effect) {
       if (scale_form) {
         scale_form->picks = effect->line;
         scale_form->fault.clear();
-        if (!scale_form->first.empty()) give_scale();
+        if (!scale_form->first.empty() && (scale_form->kind != ToolId::midline || !scale_form->second.empty())) give_scale();
       }
       return;
     case Effect::Kind::grey:
@@ -299,7 +312,10 @@ void Session::start_measuring() {
   const auto generation = desk->generation;
   const auto options = measure_options();
   jobs.start("Measuring", [this, id, generation, options, work, bgr = desk->bgr](const Token&) -> Jobs::Delivery {
-    const auto measured = measure::measure(*work.map, *work.margin, options);
+    std::vector<margin::Margin> traces;
+    for (const auto& t : work.earlier) traces.push_back(*t);
+    traces.push_back(*work.margin);
+    const auto measured = traces.size() > 1 ? measure::measure_traces(*work.map, traces, options) : measure::measure(*work.map, *work.margin, options);
     return [this, id, generation, measured, work, bgr] {
       if (!desk || desk->id != id || desk->generation != generation) return;
       if (!measured) {
@@ -351,10 +367,26 @@ void Session::redo() {
   if (on_desk && desk->history.redo()) work_changed();
 }
 
+void Session::read_flat() {
+  if (!desk || !desk->history.now().body) return;
+  Work work = desk->history.now();
+  work.body.reset();
+  commit("read the wound flat", std::move(work));
+}
+
+void Session::trace_once_more() {
+  if (!desk || !desk->history.now().margin) return;
+  Work work = desk->history.now();
+  work.earlier.push_back(std::exchange(work.margin, nullptr));
+  commit("keep a trace for the mean", std::move(work));
+  choose_tool(ToolId::loop);
+}
+
 void Session::clear_margin() {
   if (!desk || !desk->history.now().margin) return;
   Work work = desk->history.now();
   work.margin.reset();
+  work.earlier.clear();
   commit("clear the margin", std::move(work));
   choose_tool(ToolId::loop);
 }

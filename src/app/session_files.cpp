@@ -1,5 +1,6 @@
 // Paths and files: dialogs, the card, the watched folder, the unfinished trace.
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <exception>
 #include <nlohmann/json.hpp>
@@ -172,14 +173,25 @@ void Session::give_scale() {
   f.fault.clear();
   const auto first = parse_typed_number(f.first), second = parse_typed_number(f.second);
   const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
-  const std::size_t wanted = f.kind == ToolId::ruler ? 2 : f.kind == ToolId::disc ? 1 : 4;
+  const std::size_t wanted = f.kind == ToolId::ruler || f.kind == ToolId::midline ? 2 : f.kind == ToolId::disc ? 1 : 4;
   if (f.picks.size() < wanted) {
     f.fault = "Click in the photo first.";
     return;
   }
-  if (!sensible(first) || (f.kind == ToolId::rectangle && !sensible(second))) {
+  if (!sensible(first) || ((f.kind == ToolId::rectangle || f.kind == ToolId::midline) && !sensible(second))) {
     f.fault = "The length must be a number of millimetres between 0 and 2000, such as 25,75.";
     return;
+  }
+  if (f.kind == ToolId::midline) {
+    if (!desk->history.now().map) {
+      f.fault = "Give the scale first.";
+      return;
+    }
+    Work work = desk->history.now();
+    work.body = measure::Body{*first, *second, std::pair(f.picks[0], f.picks[1])};
+    scale_form.reset();
+    commit("curve of the flank", std::move(work));
+    return choose_tool(desk->history.now().margin ? ToolId::points : ToolId::loop);
   }
   if (f.kind == ToolId::ruler)
     find_scale(measure::ByRuler{f.picks[0], f.picks[1], *first}, false);
@@ -258,6 +270,11 @@ void Session::autosave() {
       step["from"] = static_cast<int>(w.margin->from);
     }
     if (w.grey) step["grey"] = {w.grey->x, w.grey->y};
+    if (w.body) {
+      step["body"] = {w.body->depth_mm, w.body->width_mm};
+      if (w.body->midline) step["midline"] = {w.body->midline->first.x, w.body->midline->first.y, w.body->midline->second.x, w.body->midline->second.y};
+    }
+    for (const auto& t : w.earlier) step["earlier"].push_back(to_wkt(t->outline));
     json["steps"].push_back(std::move(step));
   }
   bool running;
@@ -336,6 +353,18 @@ void Session::restore_unfinished() {
         s.state.margin = m;
       }
       if (step.contains("grey")) s.state.grey = ImagePoint{step["grey"].at(0).get<double>(), step["grey"].at(1).get<double>()};
+      if (step.contains("body")) {
+        s.state.body = measure::Body{step["body"].at(0).get<double>(), step["body"].at(1).get<double>(), std::nullopt};
+        if (step.contains("midline")) {
+          const auto m = step["midline"].get<std::array<double, 4>>();
+          s.state.body->midline = {{m[0], m[1]}, {m[2], m[3]}};
+        }
+      }
+      for (const auto& wkt : step.value("earlier", nlohmann::json::array())) {
+        auto t = std::make_shared<margin::Margin>();
+        t->outline = outline_from_wkt<ImagePoint>(wkt.get<std::string>());
+        s.state.earlier.push_back(t);
+      }
       steps.push_back(std::move(s));
     }
     const auto at = json.value("at", std::size_t{0});

@@ -21,6 +21,7 @@ constexpr std::array<ToolAbout, kTools> kAbout{{
     {ToolId::ruler, "ruler", "Scale from a ruler", "U", "Click two graduations on the ruler, then say how far apart they are.", false},
     {ToolId::disc, "disc", "Scale from a disc", "D", "Click a coin or disc lying beside the wound, then give its diameter.", false},
     {ToolId::rectangle, "rectangle", "Scale from a rectangle", "Q", "Click the four corners in order, then give width and height.", false},
+    {ToolId::midline, "midline", "Curve of the flank", "R", "Click two points on the fish's lateral midline, far apart, then give the body's depth and width.", false},
     {ToolId::grey, "grey", "Pick a neutral grey", "K", "Click something that is truly grey or white and does not glare.", false},
 }};
 
@@ -369,6 +370,7 @@ std::unique_ptr<Tool> make_tool(ToolId id) {
     case ToolId::ruler: return std::make_unique<PickTool>(id, 2);
     case ToolId::disc: return std::make_unique<PickTool>(id, 1);
     case ToolId::rectangle: return std::make_unique<PickTool>(id, 4);
+    case ToolId::midline: return std::make_unique<PickTool>(id, 2);
     case ToolId::grey: return std::make_unique<PickTool>(id, 1);
   }
   return nullptr;

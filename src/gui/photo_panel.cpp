@@ -170,9 +170,9 @@ void draw_tool_strip(Ui& ui, const Box& photo, float hint_h) {
   const auto& s = ui.session;
   const bool scale_step = s.step == app::Step::scale;
   static constexpr ToolId kMarginTools[] = {ToolId::loop, ToolId::points, ToolId::inside, ToolId::outside, ToolId::push, ToolId::redraw, ToolId::hole, ToolId::part};
-  static constexpr ToolId kScaleTools[] = {ToolId::ruler, ToolId::disc, ToolId::rectangle, ToolId::grey};
+  static constexpr ToolId kScaleTools[] = {ToolId::ruler, ToolId::disc, ToolId::rectangle, ToolId::midline, ToolId::grey};
   const ToolId* tools = scale_step ? kScaleTools : kMarginTools;
-  const int count = scale_step ? 4 : 8;
+  const int count = scale_step ? 5 : 8;
   // Above the hint's line. Where there is little height the keys stand alone; the tips hold the names.
   const float w = ui.px(60), pad = ui.px(4), h = std::floor(std::min(ui.px(44), (photo.h - ui.px(12 + 8 + 12) - hint_h - 2 * pad) / static_cast<float>(count)));
   if (h < ui.px(15)) return;
@@ -333,6 +333,13 @@ void draw_photo(Ui& ui, const Box& box) {
   if (now.map) draw_reference(canvas, *now.map, s.step == app::Step::scale);
   if (s.overlay_shown && desk.bed && desk.measured == desk.generation) draw_bed(canvas, desk);
   if (s.ghost_shown && now.map && s.ghost()) draw_ghost(canvas, *s.ghost(), *now.map);
+  for (const auto& t : now.earlier)
+    for (const auto& part : t->outline.parts) {
+      const auto line = canvas.line(part.outer);
+      ui.dashed(line, kLight, 2.2f * ui.style.scale, 3 * ui.style.scale, true);
+      ui.dashed(line, kMargin, 1.1f * ui.style.scale, 3 * ui.style.scale, true);
+    }
+  if (s.step == app::Step::scale && now.body && now.body->midline) double_stroke(canvas, {now.body->midline->first, now.body->midline->second}, kMargin, false);
   if (!outline.empty()) draw_outline(canvas, outline, s.step == app::Step::margin && desk.tool && desk.tool->id() == ToolId::points, now.margin && now.margin->proposal ? kProposal : kMargin);
   if (desk.tool) {
     if (const auto chosen = desk.tool->selected()) {

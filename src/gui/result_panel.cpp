@@ -68,7 +68,13 @@ float draw_area(Ui& ui, float x, float y, float w) {
     ui.text(at + vw + ui.px(4), y + ui.px(18), "mm", ui.style.fonts.small, ui.c().muted);
     at += w / 3;
   }
-  return y + ui.px(42);
+  y += ui.px(42);
+  const auto& now = desk.history.now();
+  std::string how;
+  if (!now.earlier.empty()) how = "Mean of " + std::to_string(now.earlier.size() + 1) + " traces. ";
+  if (now.body && std::abs(m.curvature_factor - 1) > 5e-4) how += "Curve of the flank: " + fixed_text(std::abs(100 * (m.curvature_factor - 1)), 1) + (m.curvature_factor > 1 ? " % more" : " % less") + " than read flat.";
+  if (!how.empty()) y += ui.wrapped(x, y, w, how, ui.style.fonts.small, ui.c().muted) + ui.px(8);
+  return y;
 }
 
 ImU32 verdict_colour(const Ui& ui, healing::Verdict v) {

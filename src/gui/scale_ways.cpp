@@ -1,5 +1,7 @@
 // With no card in the photo: four other ways to give millimetres, each with a small picture.
+#include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <numbers>
 
 #include "gui/panels.h"
@@ -60,6 +62,21 @@ void picture_card(Ui& ui, const Box& b) {
       if ((i + j) % 2 == 0) ui.fill({r.x + c * 0.5f + static_cast<float>(i) * c, r.y + c * 0.5f + static_cast<float>(j) * c, c, c}, IM_COL32(30, 30, 30, 255));
 }
 
+void picture_midline(Ui& ui, const Box& b) {
+  // A body from the side, its lateral midline with the two picks.
+  const ImVec2 m{b.x + b.w * 0.42f, b.y + b.h * 0.5f};
+  std::vector<ImVec2> body;
+  for (int i = 0; i < 32; ++i) {
+    const float a = static_cast<float>(i) / 32 * 2 * std::numbers::pi_v<float>;
+    body.push_back({m.x + b.w * 0.36f * std::cos(a), m.y + b.h * 0.32f * std::sin(a)});
+  }
+  ui.draw->AddConvexPolyFilled(body.data(), 32, ui.c().ground);
+  ui.draw->AddPolyline(body.data(), 32, ui.c().muted, ImDrawFlags_Closed, 1.3f * ui.style.scale);
+  ui.draw->AddLine({m.x - b.w * 0.3f, m.y}, {m.x + b.w * 0.3f, m.y}, ui.c().act, 1.4f * ui.style.scale);
+  dot(ui, {m.x - b.w * 0.24f, m.y});
+  dot(ui, {m.x + b.w * 0.24f, m.y});
+}
+
 }  // namespace
 
 float draw_scale_ways(Ui& ui, float x, float y, float w) {
@@ -75,8 +92,13 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
   static constexpr Way kWays[] = {{"scale.card", "Look again for the card", "All of it in the photo, flat and sharp", app::ToolId::grey, picture_card},
                                   {"tool.ruler", "A ruler", "Two graduations and the length between", app::ToolId::ruler, picture_ruler},
                                   {"tool.disc", "A coin or disc", "Beside the wound, of known diameter", app::ToolId::disc, picture_disc},
-                                  {"tool.rectangle", "A rectangle", "Four corners, width and height", app::ToolId::rectangle, picture_rectangle}};
-  for (const auto& way : kWays) {
+                                  {"tool.rectangle", "A rectangle", "Four corners, width and height", app::ToolId::rectangle, picture_rectangle},
+                                  {"tool.midline", "Curve of the flank", "Two points on the midline, and the body's size", app::ToolId::midline, picture_midline}};
+  // The one in hand stands first, with its fields in sight.
+  std::vector<Way> ways(std::begin(kWays), std::end(kWays));
+  if (s.scale_form) std::stable_partition(ways.begin(), ways.end(), [&](const Way& way) { return way.tool == s.scale_form->kind; });
+  for (const auto& way : ways) {
+    if (way.tool == app::ToolId::midline && !s.desk->history.now().map) continue;  // it corrects a scale, it gives none
     const bool chosen = s.scale_form && s.scale_form->kind == way.tool && way.tool != app::ToolId::grey;
     const Box b{x, y, w, ui.px(64)};
     const auto hit = ui.hit(std::string("way.") + way.id, b);
@@ -92,7 +114,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     if (!chosen) continue;
     const auto& f = *s.scale_form;
     y += ui.px(4);
-    const std::size_t wanted = way.tool == app::ToolId::ruler ? 2 : way.tool == app::ToolId::disc ? 1 : 4;
+    const std::size_t wanted = way.tool == app::ToolId::ruler || way.tool == app::ToolId::midline ? 2 : way.tool == app::ToolId::disc ? 1 : 4;
     const std::size_t have = f.picks.size();
     const float half = (w - ui.px(12)) / 2;
     const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t); };
@@ -101,12 +123,19 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
       ui.labelled_field("scale.first", x, y, half, "Width, mm (1 to 2)", f.first, "", set_first);
       y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Height, mm", f.second, "", set_second);
       y += ui.wrapped(x, y, w, "85.60 \u00d7 53.98 mm is a bank card's size (ISO/IEC 7810 ID-1).", ui.style.fonts.small, ui.c().muted) + ui.px(8);
+    } else if (way.tool == app::ToolId::midline) {
+      ui.labelled_field("scale.first", x, y, half, "Body depth, mm", f.first, "back to belly", set_first);
+      y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Body width, mm", f.second, "side to side", set_second);
+      if (s.desk->history.now().body) {
+        ui.command_button("scale.flat", {x, y, w, ui.px(32)}, "Read flat again", Look::quiet);
+        y += ui.px(38);
+      }
     } else {
       y += ui.labelled_field("scale.first", x, y, half, way.tool == app::ToolId::disc ? "Diameter, mm" : "Length between, mm", f.first, "", set_first);
     }
     if (!f.fault.empty()) y += ui.wrapped(x, y, w, f.fault, ui.style.fonts.small, ui.c().due) + ui.px(6);
     const bool ready = have >= wanted;
-    if (ui.button("scale.give", {x, y, w, ui.px(34)}, ready ? "Use this scale" : have == 0 ? "Click in the photo" : std::to_string(wanted - have) + " more to click", Look::primary, ready)) ui.intents.add([](app::Session& session) { session.give_scale(); });
+    if (ui.button("scale.give", {x, y, w, ui.px(34)}, ready ? (way.tool == app::ToolId::midline ? "Use this curve" : "Use this scale") : have == 0 ? "Click in the photo" : std::to_string(wanted - have) + " more to click", Look::primary, ready)) ui.intents.add([](app::Session& session) { session.give_scale(); });
     y += ui.px(46);
   }
   return y - start;

@@ -1,12 +1,14 @@
 // The recheck from empty to curve, by pressing what is on the screen. Photos: sample_images, rendered by src/scenes with their truth beside them.
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
 
 #include "gui/harness.h"
 #include "uroko/base/csv.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/measured.h"
 
 using namespace uroko;
 using uroko::testing::Harness;
@@ -173,6 +175,126 @@ TEST_CASE("a damaged photo is named with what to do and the others come in") {
   h.settle();
   REQUIRE(h.session.book.fish.size() == 1);
   CHECK(h.session.book.fish[0].wounds[0].visits.size() == 1);
+}
+
+TEST_CASE("the curve of the flank makes the area larger by what the body's size says, undo reads it flat again, and a second trace gives the mean") {
+  TempFolder folder;
+  Harness h(folder.path());
+  take_in(h, folder.path(), 1);
+  const auto t = truth();
+  h.press("tool.loop");
+  h.drag(loop_of(t["photos"][0]));
+  h.settle();
+  REQUIRE(h.session.desk->measurement);
+  const auto flat = h.session.desk->measurement->area_mm2;
+  const auto trace = h.session.desk->history.now().outline();
+
+  SECTION("curve of the flank") {
+    h.key("R");
+    h.frames(2);
+    REQUIRE(h.session.scale_form);
+    h.type("scale.first", t["body_depth_mm"].dump());
+    h.type("scale.second", t["body_width_mm"].dump());
+    const auto line = t["photos"][0]["midline"];
+    h.click_photo({line[0], line[1]});
+    h.click_photo({line[2], line[3]});
+    h.settle();
+    REQUIRE(h.session.desk->history.now().body);
+    REQUIRE(h.session.desk->measurement);
+    CHECK(h.session.desk->measurement->curvature_factor > 1);
+    CHECK(h.session.desk->measurement->area_mm2.value > flat.value);
+    // The renderer's own truth; four standard uncertainties, as above.
+    const double really = t["photos"][0]["area_mm2"];
+    CHECK(std::abs(h.session.desk->measurement->area_mm2.value - really) < 4 * h.session.desk->measurement->area_mm2.u);
+    h.key("Enter");
+    h.settle();
+    const auto& row = h.session.book.fish[0].wounds[0].visits[0].photos[0].measure;
+    REQUIRE(row);
+    REQUIRE(casebook::options_of(*row).body);
+    CHECK(casebook::options_of(*row).body->depth_mm == Approx(t["body_depth_mm"].get<double>()));
+  }
+  SECTION("undo takes the curve back") {
+    app::Session& s = h.session;
+    s.choose_tool(app::ToolId::midline);
+    s.scale_form->first = "180";
+    s.scale_form->second = "118";
+    const auto line = t["photos"][0]["midline"];
+    s.scale_form->picks = {{line[0], line[1]}, {line[2], line[3]}};
+    s.give_scale();
+    h.settle();
+    REQUIRE(s.undo_label());
+    CHECK(*s.undo_label() == "curve of the flank");
+    h.key("Z", true);
+    h.settle();
+    CHECK_FALSE(s.desk->history.now().body);
+    CHECK(s.desk->measurement->area_mm2.value == Approx(flat.value));
+  }
+  SECTION("a second trace") {
+    h.key("L", false, true);
+    h.frames(2);
+    REQUIRE(h.session.desk->history.now().earlier.size() == 1);
+    CHECK_FALSE(h.session.desk->history.now().margin);
+    h.drag(loop_of(t["photos"][0]));
+    h.settle();
+    REQUIRE(h.session.desk->measurement);
+    // The same loop finds the same margin: the mean of two equal traces is the trace.
+    CHECK(h.session.desk->measurement->area_mm2.value == Approx(flat.value).epsilon(0.01));
+    h.key("Z", true);
+    h.key("Z", true);
+    h.settle();
+    CHECK(h.session.desk->history.now().earlier.empty());
+    CHECK(dice(h.session.desk->history.now().outline(), trace) > 0.9999);
+  }
+}
+
+TEST_CASE("without a system dialog a path is typed, a wrong one is named, and the folder is watched for what comes new") {
+  TempFolder folder;
+  ::setenv("DBUS_SESSION_BUS_ADDRESS", "unix:path=/nonexistent", 1);
+  Harness h(folder.path());
+  h.key("O", true);
+  h.settle();
+  REQUIRE(h.session.path_form);
+  h.type("path.text", (folder / "no-such.jpg").string());
+  h.press("path.confirm");
+  REQUIRE(h.session.path_form);
+  CHECK(h.session.path_form->fault.find("no-such.jpg") != std::string::npos);
+  h.key("Escape");
+  CHECK_FALSE(h.session.path_form);
+  fs::create_directories(folder / "camera");
+  h.session.ask_path(app::PathForm::Purpose::watch);
+  h.settle();
+  h.type("path.text", (folder / "camera").string());
+  h.press("path.confirm");
+  CHECK(h.session.settings.watched_folder == folder / "camera");
+}
+
+TEST_CASE("every text colour keeps 4.5 to 1 against its ground, and the edge of a field 3 to 1 (WCAG 2.1, 1.4.3 and 1.4.11)") {
+  // Relative luminance and contrast as WCAG 2.1 defines them.
+  const auto luminance = [](ImU32 c) {
+    const auto linear = [](unsigned v) {
+      const double s = v / 255.0;
+      return s <= 0.03928 ? s / 12.92 : std::pow((s + 0.055) / 1.055, 2.4);
+    };
+    return 0.2126 * linear(c & 255) + 0.7152 * linear(c >> 8 & 255) + 0.0722 * linear(c >> 16 & 255);
+  };
+  const auto contrast = [&](ImU32 a, ImU32 b) { return (std::max(luminance(a), luminance(b)) + 0.05) / (std::min(luminance(a), luminance(b)) + 0.05); };
+  CHECK(contrast(IM_COL32(0, 0, 0, 255), IM_COL32(255, 255, 255, 255)) == Approx(21.0));
+  for (const auto theme : {app::Theme::light, app::Theme::dark}) {
+    const auto& c = gui::colours(theme);
+    INFO(static_cast<int>(theme));
+    for (const auto ground : {c.ground, c.sunk}) {
+      CHECK(contrast(c.ink, ground) >= 4.5);
+      CHECK(contrast(c.muted, ground) >= 4.5);
+      CHECK(contrast(c.act, ground) >= 4.5);
+      CHECK(contrast(c.due, ground) >= 4.5);
+    }
+    CHECK(contrast(c.good, c.ground) >= 4.5);
+    CHECK(contrast(c.act, c.act_soft) >= 4.5);
+    CHECK(contrast(c.on_act, c.act) >= 4.5);
+    CHECK(contrast(c.ink, c.warn_soft) >= 4.5);
+    CHECK(contrast(c.on_over, c.over) >= 4.5);
+    CHECK(contrast(c.edge, c.ground) >= 3);
+  }
 }
 
 // Not a check: writes the whole sample case as a case book for the guide's pictures, to the path in UROKO_SAMPLE_BOOK.

@@ -20,6 +20,8 @@ struct Work {
   std::shared_ptr<const scale::PlaneMap> map;
   std::shared_ptr<const margin::Margin> margin;
   std::optional<ImagePoint> grey;  ///< a pixel that a person says is neutral
+  std::optional<measure::Body> body;  ///< for the curve of the flank; none: read flat
+  std::vector<std::shared_ptr<const margin::Margin>> earlier;  ///< traces of the same wound before `margin`; the area is the mean of all
 
   const ImageOutline& outline() const;  ///< empty when there is no margin
 };

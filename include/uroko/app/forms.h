@@ -49,7 +49,7 @@ struct FishForm {
   std::string fault;
 };
 
-/// A scale given by hand: the picks come from the photo, the lengths are typed.
+/// A scale given by hand, or the curve of the flank (kind midline: depth and width): the picks come from the photo, the lengths are typed.
 struct ScaleForm {
   ToolId kind = ToolId::ruler;
   std::vector<ImagePoint> picks;

@@ -173,6 +173,8 @@ class Session {
   void find_card();
   void give_scale();                 ///< from scale_form
   void propose_margin();
+  void read_flat();     ///< without the curve of the flank
+  void trace_once_more();  ///< the present trace is kept and the mean of all is taken
   void cancel_jobs();  ///< what was asked for and does not come any more is not waited for
   void undo();
   void redo();
@@ -224,6 +226,7 @@ class Session {
   std::vector<DueEntry> read_due() const;
   void restore_measure(const casebook::MeasureRow& row);
   measure::MeasureOptions measure_options() const;
+  std::optional<measure::Body> body_of_fish() const;  ///< as the latest measure says it that has one
   const casebook::MeasureRow* accepted_row() const;  ///< the latest measure that the book holds of the photo on the desk
   void trouble(const std::string& label, std::exception_ptr error);
 
