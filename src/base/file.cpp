@@ -111,7 +111,9 @@ void write_file_whole(const fs::path& file, std::string_view bytes) {
     throw Error(Fault::input, "not-written", file, "could not be written (rename: " + why + ")", "check the folder");
   }
   Descriptor dir(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  if (dir.get() >= 0) ::fsync(dir.get());
+  // Some file systems cannot sync a folder (EINVAL) and need not; a disk that fails to must not pass for "saved".
+  if (dir.get() >= 0 && ::fsync(dir.get()) != 0 && errno != EINVAL && errno != ENOTSUP)
+    throw Error(Fault::input, "not-written", file, "may not last: the disk did not confirm that it holds the file (fsync: " + reason() + ")", "check the disk and write it again");
 }
 
 std::string sha256_hex(std::string_view bytes) {
