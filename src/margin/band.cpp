@@ -210,7 +210,8 @@ Band settle(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& st
   inner = window_sums(inner, reach);
   outer = window_sums(outer, reach);
 
-  Grid cost(n, m);
+  constexpr double kFullRise = 20;  // 8-bit L*: 8 units of L*, a plain step
+  Grid cost(n, m), rises(n, m);
   out.contrast.resize(static_cast<std::size_t>(n));
   std::vector<float> f(static_cast<std::size_t>(M));
   Grid response(n, M);
@@ -242,8 +243,12 @@ Band settle(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& st
       const int a = std::max(0, k - e), b = std::min(M - 1, k + e);
       const auto wide = [&](int q) { return static_cast<double>(f[static_cast<std::size_t>(std::clamp(q, 0, M - 1))]); };
       const double drop = (wide(a) + wide(a - e) - wide(b) - wide(b + e)) / 2;
+      const auto light = [&](int q) { return static_cast<double>(colour[static_cast<std::size_t>(i * M + std::clamp(q, 0, M - 1))][0]); };
+      const double rise = std::clamp((light(b) + light(b + e) - light(a) - light(a - e)) / 2 / kFullRise, -1.0, 1.0);
+      rises.at(i, j) = static_cast<float>(rise * static_cast<double>(trust[at]));
       const double place = static_cast<double>(j - K) / K;
-      cost.at(i, j) = static_cast<float>(reliable * (0.45 * sum * step + 1.2 * (1 - std::clamp(drop, 0.0, 1.0)) * static_cast<double>(trust[at])) +
+      const double seen = static_cast<double>(trust[at]), edge = 1.2 * (1 - std::clamp(drop, 0.0, 1.0)) * seen;
+      cost.at(i, j) = static_cast<float>(reliable * (options.region * sum * step + edge) + options.rise * (1 - rise) * seen +
                                          options.hold * place * place * spacing / 2);
     }
   }
@@ -251,6 +256,7 @@ Band settle(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& st
   for (int d = 0; d <= std::max(2, static_cast<int>(std::lround(0.8 * spacing / step))); ++d)
     jump.push_back(static_cast<float>(1.2 * std::pow(d * step / spacing, 2) + 0.25 * d * step / spacing));
   const auto chain = solve(cost, jump);
+  for (int i = 0; i < n; ++i) out.rise.push_back(static_cast<double>(rises.at(i, chain.path[static_cast<std::size_t>(i)])));
 
   // The path's state and its posterior mean agree where one edge is seen; the mean gives the part of a pixel.
   std::vector<double> move(static_cast<std::size_t>(n));

@@ -20,6 +20,7 @@ constexpr double kDepthBlur = 0.04;   ///< how uneven the distance is, same unit
 constexpr double kFloor = 0.02;       ///< least probability that the loop alone gives to either side
 constexpr double kColourLimit = 2.5;  ///< log-odds beyond which a colour says no more
 constexpr double kVote = 1;           ///< log-weight a unit of contrast
+constexpr double kRiseVote = 3;       ///< a full step up in lightness outward, in units of contrast
 constexpr int kTrialSide = 112;       ///< trials need no more pixels
 
 /// Log-odds of wound against skin from the depth below the loop.
@@ -70,22 +71,27 @@ struct Picture {
   }
 };
 
+/// Log-odds of the colours, learned from a belief in which pixels are wound.
+cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& belief) {
+  cv::Mat p = ColourModel(lab, belief, 1 - belief).posterior(lab), yes, no;
+  cv::GaussianBlur(p, p, {}, 1);
+  cv::log(p + 1e-6, yes);
+  cv::log(1.000001 - p, no);
+  return cv::max(cv::min(yes - no, kColourLimit), -kColourLimit);
+}
+
 /// Log-odds of colour and depth together, the colours learned from what the last round believed.
 cv::Mat learned_odds(const Picture& picture, const cv::Mat& first_belief, const cv::Mat& depth, int rounds) {
   cv::Mat belief = first_belief, odds;
   for (int round = 0; round < rounds; ++round) {
-    cv::Mat p = ColourModel(picture.lab, belief, 1 - belief).posterior(picture.lab), yes, no;
-    cv::GaussianBlur(p, p, {}, 1);
-    cv::log(p + 1e-6, yes);
-    cv::log(1.000001 - p, no);
-    odds = cv::max(cv::min(yes - no, kColourLimit), -kColourLimit) + depth;
+    odds = colour_odds(picture.lab, belief) + depth;
     picture.pin(odds);
     belief = logistic(odds);
   }
   return odds;
 }
 
-/// Mean over the edge of the separation between both sides' colours (Fisher's, capped).
+/// Mean over the edge of the separation between both sides' colours (Fisher's, capped) and of its step up in lightness.
 double edge_contrast(const cv::Mat& lab, const cv::Mat& belief) {
   cv::Mat smooth;
   cv::GaussianBlur(belief, smooth, {}, 1);
@@ -96,6 +102,7 @@ double edge_contrast(const cv::Mat& lab, const cv::Mat& belief) {
   const auto band = settle(lab, {}, outline.parts.front().outer, options);
   double sum = 0;
   for (const double c : band.contrast) sum += std::min(c, 5.0);
+  for (const double r : band.rise) sum += kRiseVote * r;
   return sum / static_cast<double>(band.contrast.size());
 }
 
@@ -205,6 +212,16 @@ cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& c
   belief = cv::min(belief, 1.0);
   belief.setTo(0, full.loop == 0);
   return minimum_cut(lab, full.loop, learned_odds(full, belief, prior, 1));
+}
+
+cv::Mat coarse_from_prior(const cv::Mat& lab, const cv::Mat& prior) {
+  constexpr int kRounds = 2;
+  cv::Mat belief = logistic(prior), odds = prior;
+  for (int round = 0; round < kRounds; ++round) {
+    odds = colour_odds(lab, belief) + prior;
+    belief = logistic(odds);
+  }
+  return minimum_cut(lab, cv::Mat(prior > -19), odds);
 }
 
 }  // namespace uroko::margin

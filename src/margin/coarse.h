@@ -12,6 +12,9 @@ namespace uroko::margin {
 /// The common depth is taken from several trials, weighted by the contrast that each one's edge has all round.
 cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& certain_in = {}, const cv::Mat& certain_out = {});
 
+/// The same cut from log-odds that say what is known of each pixel (CV_32F; -20 and 20 are certain); the colours are learned from them.
+cv::Mat coarse_from_prior(const cv::Mat& lab, const cv::Mat& prior);
+
 /// The largest connected part, its holes filled unless they are to be kept.
 cv::Mat largest_part(const cv::Mat& mask, bool keep_holes);
 

@@ -55,6 +55,22 @@ TEST_CASE("a point in a red ellipse gives its area to two percent") {
   CHECK(found->from == From::seed);
 }
 
+TEST_CASE("a pale lip between the bed and a vivid red coat is left outside the margin") {
+  // The lip is as pale as nothing else near: by colour alone it belongs to neither side. The margin is its inner line, where lightness steps up.
+  Random random(9);
+  cv::Mat bgr(360, 480, CV_8UC3);
+  for (int y = 0; y < bgr.rows; ++y)
+    for (int x = 0; x < bgr.cols; ++x) {
+      const double r = std::hypot(x - 240.0, y - 180.0), noise = random.normal(0, 4);
+      const cv::Vec3d c = r < 80 ? ((x / 9 + y / 9) % 2 ? cv::Vec3d(95, 150, 180) : cv::Vec3d(50, 55, 150)) : r < 84 ? cv::Vec3d(186, 200, 226) : cv::Vec3d(32, 74, 208);
+      for (int k = 0; k < 3; ++k) bgr.at<cv::Vec3b>(y, x)[k] = cv::saturate_cast<uchar>(c[k] + noise);
+    }
+  cv::GaussianBlur(bgr, bgr, {}, 0.8);
+  const auto found = find_in_loop(bgr, outline(ellipse({243, 178}, 101, 99, 18)));
+  REQUIRE(found);
+  CHECK(area(found->outline) == Approx(CV_PI * 80 * 80).epsilon(0.02));  // with the lip it is 10 % more
+}
+
 TEST_CASE("the same photo and loop give the same margin to the last bit, whatever random numbers were drawn before") {
   const auto bgr = photo_of({230, 180}, 90, 60, 2);
   const auto loop = outline(ellipse({230, 180}, 115, 80, 15));
