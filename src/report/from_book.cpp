@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <numbers>
 
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
@@ -10,6 +11,7 @@
 #include "uroko/casebook/measured.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/photo/photo.h"
+#include "uroko/report/words.h"
 
 namespace uroko::report {
 namespace {
@@ -209,6 +211,46 @@ std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
   return mapped<PlanePoint, PlanePoint>(plane, [&](const PlanePoint& p) { return PlanePoint{c.x + k * (p.x - c.x), c.y + k * (p.y - c.y)}; });
 }
 
+namespace {
+
+// How far the fish's midline is turned from the plane's x axis; nothing where it was not marked.
+std::optional<double> midline_turn(const casebook::MeasureRow& row) {
+  try {
+    const auto body = casebook::options_of(row).body;
+    if (!body || !body->midline) return std::nullopt;
+    const auto map = casebook::plane_map_of(row);
+    const auto a = map.to_plane(body->midline->first), b = map.to_plane(body->midline->second);
+    return std::atan2(b.y - a.y, b.x - a.x);
+  } catch (const Error&) { return std::nullopt; }
+}
+
+PlaneOutline turned(const PlaneOutline& outline, double angle) {
+  const auto c = centroid(outline);
+  const double cs = std::cos(angle), sn = std::sin(angle);
+  return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) { return PlanePoint{cs * (p.x - c.x) - sn * (p.y - c.y), sn * (p.x - c.x) + cs * (p.y - c.y)}; });
+}
+
+// The share that two margins about the origin have in common.
+double in_common(const PlaneOutline& a, const PlaneOutline& b) {
+  try {
+    return area(intersection(a, b)) / std::max(area(a), area(b));
+  } catch (const std::exception&) { return 0; }
+}
+
+// Only where every margin's photo has a midline. Its two ends may have been picked either way round: of the two turns the one that covers the
+// margin before better is taken.
+void level(std::vector<SheetMargin>& margins, const std::vector<std::optional<double>>& turns) {
+  for (std::size_t i = 0; i < margins.size(); ++i) {
+    auto& outline = margins[i].outline_mm;
+    outline = turned(outline, -*turns[i]);
+    if (i == 0) continue;
+    if (auto other = turned(outline, std::numbers::pi); in_common(other, margins[i - 1].outline_mm) > in_common(outline, margins[i - 1].outline_mm) + 0.02)
+      outline = std::move(other);
+  }
+}
+
+}  // namespace
+
 SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices& choices) {
   SheetData data;
   const auto everything = book.everything();
@@ -247,6 +289,7 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
 
   const casebook::PhotoRow *first = nullptr, *latest = nullptr;
   DateTime first_date, latest_date;
+  std::vector<std::optional<double>> turns;
   std::optional<casebook::MeasureRow> first_measure, latest_measure;
   for (const auto& v : wound->visits) {
     bool margin_kept = false;
@@ -257,11 +300,24 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
       if (!margin_kept)
         if (auto outline = margin_mm(*m)) {
           data.margins.push_back({v.visit.date, std::move(*outline), m->area_mm2});
+          turns.push_back(midline_turn(*m));
           margin_kept = true;
         }
       if (!first) first = &p, first_date = v.visit.date, first_measure = m;
       latest = &p, latest_date = v.visit.date, latest_measure = m;
     }
+  }
+  data.margins_level = !turns.empty() && std::all_of(turns.begin(), turns.end(), [](const auto& turn) { return turn.has_value(); });
+  if (data.margins_level) level(data.margins, turns);
+  for (const auto& w : fish->wounds) {
+    if (w.wound.id == wound_id) continue;
+    std::string text = w.wound.name;
+    for (auto v = w.visits.rbegin(); v != w.visits.rend(); ++v)
+      if (v->area_mm2) {
+        text += ", " + mm2_text(v->area_mm2->value) + " mm² on " + short_date(v->visit.date, true);
+        break;
+      }
+    data.other_wounds.push_back(w.wound.closed ? text + ", closed" : text);
   }
   if (!latest)
     for (const auto& v : wound->visits)

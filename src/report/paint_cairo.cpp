@@ -8,9 +8,11 @@
 #include <stdexcept>
 
 #include "report/paint_svg.h"
+#include "report/pdf_finish.h"
 #include "report/text.h"
 #include "uroko/base/date.h"
 #include "uroko/base/error.h"
+#include "uroko/base/text.h"
 #include "uroko/photo/photo.h"
 #include "uroko/report/paint.h"
 
@@ -98,9 +100,12 @@ class Painter {
     cairo_new_path(cr_);
   }
 
-  void operator()(const Label& label) const {
+  void operator()(const Label& label) const { draw(label, false); }
+
+  /// `more`: another line of the same text follows, so that a reader needs a blank between the two.
+  void draw(const Label& label, bool more) const {
     if (label.text.empty()) return;
-    const auto layout = line_layout(cr_, label.text, label.size, label.bold);
+    auto layout = line_layout(cr_, label.text, label.size, label.bold);
     PangoRectangle logical;
     pango_layout_get_extents(layout.get(), nullptr, &logical);
     const double width = static_cast<double>(logical.width) / PANGO_SCALE, x = static_cast<double>(logical.x) / PANGO_SCALE;
@@ -111,6 +116,7 @@ class Painter {
     cairo_translate(cr_, label.at.x, label.at.y);
     if (label.turn_deg != 0) cairo_rotate(cr_, label.turn_deg * std::numbers::pi / 180);
     cairo_move_to(cr_, -shift - x, -baseline);
+    if (more) layout = line_layout(cr_, label.text + " ", label.size, label.bold);  // placed by its width without the blank
     pango_cairo_show_layout(cr_, layout.get());
     cairo_restore(cr_);
   }
@@ -156,7 +162,56 @@ class Painter {
   bool vector_;
 };
 
-void paint_on(cairo_t* cr, const Scene& scene, bool vector) {
+// Opens and closes the scene's tags round its items. Figures' words are kept in drawing order, headings become the outline.
+class Structure {
+ public:
+  explicit Structure(cairo_t* cr) : cr_(cr) {}
+
+  void before(const Scene& scene, std::size_t item) {
+    for (; next_ < scene.tags.size() && scene.tags[next_].first <= item; ++next_) {
+      const Tag& tag = scene.tags[next_];
+      if (tag.end <= item) continue;  // nothing in it
+      cairo_tag_begin(cr_, tag.type.c_str(), nullptr);
+      open_.push_back(&tag);
+      if (tag.type == "Figure") figures.push_back(tag.alt);
+    }
+  }
+  void after(std::size_t item) {
+    for (; !open_.empty() && open_.back()->end <= item + 1; open_.pop_back()) cairo_tag_end(cr_, open_.back()->type.c_str());
+  }
+  void next_page() { next_ = 0; }
+  /// The next item belongs to the same innermost tag as this one.
+  bool goes_on(const Scene& scene, std::size_t item) const {
+    return !open_.empty() && open_.back()->end > item + 1 && (next_ >= scene.tags.size() || scene.tags[next_].first > item + 1);
+  }
+
+  std::vector<std::string> figures;
+
+ private:
+  cairo_t* cr_;
+  std::size_t next_ = 0;
+  std::vector<const Tag*> open_;
+};
+
+// "H1" and "H2" of the page become two levels of the document's outline.
+void add_outline(cairo_surface_t* surface, const Scene& page, int number, int& chapter) {
+  for (const auto& tag : page.tags) {
+    if (tag.type != "H1" && tag.type != "H2") continue;
+    std::string text;
+    std::optional<Point> at;
+    for (std::size_t i = tag.first; i < tag.end; ++i)
+      if (const auto* label = std::get_if<Label>(&page.items[i])) {
+        text += (text.empty() ? "" : " ") + label->text;
+        if (!at) at = Point{label->at.x, label->at.y - 1.5 * label->size};
+      }
+    if (!at) continue;
+    const auto link = "page=" + std::to_string(number) + " pos=[" + fixed_text(at->x, 1) + " " + fixed_text(std::max(0.0, at->y), 1) + "]";
+    const int id = cairo_pdf_surface_add_outline(surface, tag.type == "H2" ? chapter : CAIRO_PDF_OUTLINE_ROOT, printable(text).c_str(), link.c_str(), CAIRO_PDF_OUTLINE_FLAG_OPEN);
+    if (tag.type == "H1") chapter = id;
+  }
+}
+
+void paint_on(cairo_t* cr, const Scene& scene, bool vector, Structure* structure = nullptr) {
   cairo_font_options_t* options = cairo_font_options_create();
   cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
   cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
@@ -164,7 +219,15 @@ void paint_on(cairo_t* cr, const Scene& scene, bool vector) {
   cairo_set_font_options(cr, options);
   cairo_font_options_destroy(options);
   const Painter painter(cr, vector);
-  for (const auto& item : scene.items) std::visit(painter, item);
+  for (std::size_t i = 0; i < scene.items.size(); ++i) {
+    if (structure) structure->before(scene, i);
+    const auto* label = std::get_if<Label>(&scene.items[i]);
+    if (label && structure && structure->goes_on(scene, i) && std::holds_alternative<Label>(scene.items[i + 1]))
+      painter.draw(*label, true);
+    else
+      std::visit(painter, scene.items[i]);
+    if (structure) structure->after(i);
+  }
   check(cairo_status(cr));
 }
 
@@ -173,6 +236,7 @@ void paint_on(cairo_t* cr, const Scene& scene, bool vector) {
 std::string paint_pages(const std::vector<Scene>& pages, const About& about) {
   if (pages.empty()) throw std::invalid_argument("a document needs a page");
   std::string bytes;
+  std::vector<std::string> figures;
   {
     Surface surface(cairo_pdf_surface_create_for_stream(append, &bytes, pages[0].width, pages[0].height));
     check(cairo_surface_status(surface.get()));
@@ -186,16 +250,26 @@ std::string paint_pages(const std::vector<Scene>& pages, const About& about) {
     say(CAIRO_PDF_METADATA_CREATOR, std::string("uroko ") + UROKO_VERSION);
     say(CAIRO_PDF_METADATA_CREATE_DATE, about.created.empty() ? DateTime::now().iso() : about.created);
     Context cr(cairo_create(surface.get()));
+    const bool tagged = std::any_of(pages.begin(), pages.end(), [](const Scene& page) { return !page.tags.empty(); });
+    Structure structure(cr.get());
+    int number = 0, chapter = CAIRO_PDF_OUTLINE_ROOT;
     for (const auto& page : pages) {
+      ++number;
       cairo_pdf_surface_set_size(surface.get(), page.width, page.height);
-      paint_on(cr.get(), page, true);
+      // After the size is set: setting it drops what was recorded for the page, tags too.
+      if (tagged && number == 1) cairo_tag_begin(cr.get(), "Document", nullptr);
+      if (pages.size() > 1) add_outline(surface.get(), page, number, chapter);
+      structure.next_page();
+      paint_on(cr.get(), page, true, tagged ? &structure : nullptr);
+      if (tagged && number == static_cast<int>(pages.size())) cairo_tag_end(cr.get(), "Document");
       cairo_show_page(cr.get());
     }
+    figures = std::move(structure.figures);
     cr.reset();
     cairo_surface_finish(surface.get());
     check(cairo_surface_status(surface.get()));
   }
-  return bytes;
+  return pdf_finished(std::move(bytes), about, figures);
 }
 
 std::string paint_png(const Scene& scene, double px_per_point) {

@@ -52,6 +52,11 @@ HatchStrokes hatch_strokes(const Fill& fill, double spacing) {
 }
 
 void place(Scene& scene, const Scene& part, Point at, double scale) {
+  for (Tag tag : part.tags) {
+    tag.first += scene.items.size();
+    tag.end += scene.items.size();
+    scene.tags.push_back(std::move(tag));
+  }
   const auto move = [&](Point& p) { p = {at.x + p.x * scale, at.y + p.y * scale}; };
   for (Item item : part.items) {
     if (auto* line = std::get_if<PolyLine>(&item)) {

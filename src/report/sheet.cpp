@@ -5,6 +5,7 @@
 
 #include "report/flow.h"
 #include "report/photo_panel.h"
+#include "report/tagged.h"
 #include "report/true_scale.h"
 #include "uroko/base/text.h"
 #include "uroko/report/words.h"
@@ -33,21 +34,38 @@ Estimate last_area(const healing::Course& course) {
   return area;
 }
 
+// Site and side, unless the wound's name says them already.
+std::string wound_text(const SheetData& data) {
+  const std::string named = lower_ascii(data.wound);
+  const auto unsaid = [&](const std::string& text, const std::string& shown) {
+    return text.empty() || named.find(lower_ascii(text)) != std::string::npos ? std::string() : shown;
+  };
+  return joined({data.wound, unsaid(data.site, data.site), unsaid(data.side, data.side + " side")}, " · ");
+}
+
 void head(Flow& flow, const SheetData& data) {
-  auto& items = flow.page().items;
+  auto& page = flow.page();
+  auto& items = page.items;
   const double top = flow.y(), koi_width = 178;
   const double left = flow.left(), text_room = flow.inner() - koi_width - 16;
-  items.push_back(Label{{left, top + 9}, "Recheck sheet", 9, inks().quiet, Anchor::left, true, 0});
-  items.push_back(Label{{flow.right(), top + 9}, "made " + short_date(data.made, true), 9, inks().quiet, Anchor::right, false, 0});
+  {
+    const Tagged p(page, "P");
+    items.push_back(Label{{left, top + 9}, "Recheck sheet", 9, inks().quiet, Anchor::left, true, 0});
+    items.push_back(Label{{flow.right(), top + 9}, "made " + short_date(data.made, true), 9, inks().quiet, Anchor::right, false, 0});
+  }
   items.push_back(PolyLine{{{left, top + 15}, {flow.right(), top + 15}}, inks().ink, 0.8, Dash::solid, false});
-  double y = top + 38;
-  for (const auto& line : wrapped(data.fish.empty() ? "fish without a name" : data.fish, 17, text_room, true)) {
-    items.push_back(Label{{left, y}, line, 17, inks().ink, Anchor::left, true, 0});
-    y += 20;
+  double y = top + 36;
+  {
+    const Tagged h1(page, "H1");
+    for (const auto& line : wrapped(data.fish.empty() ? "fish without a name" : data.fish, 17, text_room, true)) {
+      items.push_back(Label{{left, y}, line, 17, inks().ink, Anchor::left, true, 0});
+      y += 20;
+    }
   }
   y -= 4;
   const auto row = [&](const std::string& what, const std::string& text) {
     if (text.empty()) return;
+    const Tagged p(page, "P");
     items.push_back(Label{{left, y}, what, 8, inks().quiet, Anchor::left, false, 0});
     for (const auto& line : wrapped(text, 8.5, text_room - 62)) {
       items.push_back(Label{{left + 62, y}, line, 8.5, inks().ink, Anchor::left, false, 0});
@@ -56,8 +74,9 @@ void head(Flow& flow, const SheetData& data) {
   };
   row("fish", joined({data.variety, data.length_mm ? fixed_text(*data.length_mm, 0) + " mm long" : ""}, " · "));
   row("weight", data.weight_g ? grams_text(*data.weight_g) + (data.weighed ? ", weighed " + short_date(*data.weighed, true) : "") : "not weighed");
-  row("wound", joined({data.wound, data.site, data.side.empty() ? "" : data.side + " side"}, " · "));
+  row("wound", wound_text(data));
   row("margin", data.traced_margin.empty() ? "which margin was traced is not said" : data.traced_margin);
+  row(data.other_wounds.size() == 1 ? "other wound" : "other wounds", joined(data.other_wounds, "; "));
   row("owner", data.owner_label);
 
   KoiOutlineOptions options;
@@ -65,11 +84,25 @@ void head(Flow& flow, const SheetData& data) {
   options.looks_left = lower_ascii(data.side) != "right";
   options.wound = data.place ? data.place : site_place(data.site);
   const auto koi = koi_outline(options);
-  place(flow.page(), koi.scene, {flow.right() - koi_width, top + 24});
-  if (!options.wound)
-    items.push_back(
-        Label{{flow.right() - koi_width / 2, top + 34 + koi.scene.height}, "body site not given", 7.5, inks().quiet, Anchor::middle, false, 0});
-  flow.space(std::max(y - top, koi.scene.height + 36) + 2);
+  {
+    const Tagged figure(page, "Figure",
+                        "Outline of a koi seen from its " + std::string(options.looks_left ? "left" : "right") + " side, " +
+                            (options.wound ? "the wound marked at the " + site_near(*options.wound) : "no body site given"));
+    place(page, koi.scene, {flow.right() - koi_width, top + 21});
+    if (!options.wound)
+      items.push_back(Label{{flow.right() - koi_width / 2, top + 31 + koi.scene.height}, "body site not given", 7.5, inks().quiet, Anchor::middle, false, 0});
+  }
+  flow.space(std::max(y - top - 2, koi.scene.height + (options.wound ? 26 : 36)));
+}
+
+// Everything that speaks for the verdict, the chance of a closing date last.
+std::vector<std::string> reasons(const healing::Course& course) {
+  auto all = course.reasons;
+  const bool said = std::any_of(all.begin(), all.end(), [](const std::string& r) { return r.find("closes between") != std::string::npos; });
+  if (course.closure && !said)
+    all.push_back("if it goes on as it does now it closes between " + short_date(course.closure->earliest, true) + " and " + short_date(course.closure->latest, true) +
+                  ": a range between two models, not a promise");
+  return all;
 }
 
 void answer(Flow& flow, const SheetData& data) {
@@ -83,71 +116,99 @@ void answer(Flow& flow, const SheetData& data) {
   const Estimate area = last_area(course);
   const bool known = course.looks.back().u_mm2 > 0;
   flow.need(70);
-  auto& items = flow.page().items;
+  auto& page = flow.page();
+  auto& items = page.items;
   const double top = flow.y(), left = flow.left(), split = left + 178;
   items.push_back(PolyLine{{{left, top}, {flow.right(), top}}, inks().hairline, 0.7, Dash::solid, false});
-  const std::string value = mm2_text(area.value);
-  items.push_back(Label{{left, top + 34}, value, 28, inks().ink, Anchor::left, true, 0});
-  const double after = left + text_width(value, 28, true) + 5;
-  items.push_back(Label{{after, top + 34}, "mm²", 11, inks().quiet, Anchor::left, false, 0});
-  items.push_back(Label{
-      {left, top + 49}, known ? "95 % interval " + range_text(area) + " mm²" : "no interval was given", 8.5, inks().ink, Anchor::left, false, 0});
-  items.push_back(Label{{left, top + 61}, "on " + short_date(course.looks.back().date, true), 8.5, inks().quiet, Anchor::left, false, 0});
-  double y = top + 22;
-  items.push_back(Label{{split, y}, healing::words(course.verdict), 14, inks().ink, Anchor::left, true, 0});
-  y += 15;
-  double bottom = top + 68;
-  // Many reasons are set smaller, so that the photos and the curve stay on the first page.
-  const double size = course.reasons.size() > 5 ? 7.6 : 8.5;
-  std::vector<std::string> lines;
-  bool closure_said = false;
-  for (const auto& reason : course.reasons) {
-    closure_said = closure_said || reason.find("closes between") != std::string::npos;
-    for (const auto& line : wrapped(reason, size, flow.right() - split)) lines.push_back(line);
+  {
+    const Tagged p(page, "P");
+    const std::string value = mm2_text(area.value);
+    items.push_back(Label{{left, top + 32}, value, 28, inks().ink, Anchor::left, true, 0});
+    items.push_back(Label{{left + text_width(value, 28, true) + 5, top + 32}, "mm²", 11, inks().quiet, Anchor::left, false, 0});
+    items.push_back(Label{{left, top + 47}, known ? "95 % interval " + range_text(area) + " mm²" : "no interval was given", 8.5, inks().ink, Anchor::left, false, 0});
+    items.push_back(Label{{left, top + 59}, "on " + short_date(course.looks.back().date, true), 8.5, inks().quiet, Anchor::left, false, 0});
   }
-  if (course.closure && !closure_said)
-    for (const auto& line : wrapped("Closed between " + short_date(course.closure->earliest, true) + " and " + short_date(course.closure->latest, true) +
-                                        " if it goes on as it does now: a range between two models, not a promise.",
-                                    size, flow.right() - split))
-      lines.push_back(line);
-  for (const auto& line : lines) {
-    items.push_back(Label{{split, y}, line, size, inks().ink, Anchor::left, false, 0});
-    y += size * 1.33;
+  {
+    const Tagged h2(page, "H2");
+    items.push_back(Label{{split, top + 22}, healing::words(course.verdict), 14, inks().ink, Anchor::left, true, 0});
   }
-  bottom = std::max(bottom, y - 4);
+  // The first reasons stand beside the number, the others below in two columns, so that photos and curve stay on the first page.
+  const Tagged list(page, "L");
+  const auto all = reasons(course);
+  const auto put = [&](const std::vector<std::string>& lines, double x, double y, double size) {
+    const Tagged item(page, "LI"), body(page, "LBody");
+    items.push_back(Disc{{x + 1.5, y - size * 0.32}, 1, inks().quiet, inks().quiet, 0});
+    for (const auto& line : lines) {
+      items.push_back(Label{{x + 8, y}, line, size, inks().ink, Anchor::left, false, 0});
+      y += size * 1.33;
+    }
+    return y;
+  };
+  double y = top + 35;
+  std::size_t next = 0;
+  for (; next < all.size(); ++next) {
+    const auto lines = wrapped(all[next], 8, flow.right() - split - 8);
+    if (next > 0 && y + 8 * 1.33 * static_cast<double>(lines.size() - 1) > top + 62) break;
+    y = put(lines, split, y, 8);
+  }
+  double bottom = std::max(top + 63, y - 6);
+  if (next < all.size()) {
+    constexpr double kSize = 7.6, kGap = 16;
+    const double w = (flow.inner() - kGap) / 2;
+    std::vector<std::vector<std::string>> rest;
+    std::size_t lines = 0;
+    for (std::size_t i = next; i < all.size(); ++i) {
+      rest.push_back(wrapped(all[i], kSize, w - 8));
+      lines += rest.back().size();
+    }
+    double column_y = bottom + 13, x = left, lowest = 0;
+    std::size_t so_far = 0;
+    for (const auto& reason : rest) {
+      if (x == left && so_far > 0 && 2 * (so_far + reason.size()) > lines + 1) {
+        x = left + w + kGap;
+        column_y = bottom + 13;
+      }
+      column_y = put(reason, x, column_y, kSize);
+      so_far += reason.size();
+      lowest = std::max(lowest, column_y);
+    }
+    bottom = lowest - 7;
+  }
   flow.space(bottom - top + 4);
 }
 
-void photos(Flow& flow, const SheetData& data) {
+void photos(Flow& flow, const SheetData& data, double h) {
   if (!data.latest) return;
-  const double gap = 8, w = (flow.inner() - gap) / 2, h = w * 0.54;
-  flow.need(h + 16);
-  Scene row{flow.inner(), h + 13, {}};
-  place(row, photo_panel(*data.latest, w, h, false, inks()), {0, 0});
-  place(row, photo_panel(*data.latest, w, h, true, inks()), {w + gap, 0});
-  const std::string when = short_date(data.latest->date, true);
-  row.items.push_back(Label{{0, h + 10}, "latest photo, " + when, 7.5, inks().quiet, Anchor::left, false, 0});
-  row.items.push_back(Label{{w + gap, h + 10},
-                            data.latest->outline.empty() ? "no margin was traced" : "the same with the traced margin",
-                            7.5,
-                            inks().quiet,
-                            Anchor::left,
-                            false,
-                            0});
+  const double gap = 8, w = (flow.inner() - gap) / 2;
+  flow.need(h + 19);
   flow.space(6);
+  Scene row{flow.inner(), h + 13, {}};
+  const std::string when = short_date(data.latest->date, true);
+  const bool shown = !data.latest->bgr.empty(), traced = !data.latest->outline.empty();
+  const auto panel = [&](bool margin, double x, const std::string& words) {
+    const Tagged figure(row, "Figure", shown ? "Photo of the wound on " + when + (margin && traced ? ", its traced margin drawn on it" : "") : data.latest->trouble);
+    place(row, photo_panel(*data.latest, w, h, margin, inks()), {x, 0});
+    row.items.push_back(Label{{x, h + 10}, words, 7.5, inks().quiet, Anchor::left, false, 0});
+  };
+  panel(false, 0, "latest photo, " + when);
+  panel(true, w + gap, traced ? "the same with the traced margin" : "no margin was traced");
   flow.put(row, flow.left());
 }
 
-void curve(Flow& flow, const SheetData& data) {
+void curve(Flow& flow, const SheetData& data, double height) {
   if (!data.course) return;
+  const auto& course = *data.course;
   ChartOptions options;
   options.width = flow.inner();
-  options.height = 206;
+  options.height = height;
   options.axis = data.axis;
   options.text_size = 7.5;
   options.ground = false;
   flow.space(6);
-  flow.put(healing_chart(*data.course, data.series, options).scene, flow.left());
+  flow.put(healing_chart(course, data.series, options).scene, flow.left(),
+           "Healing curve: wound area from " + mm2_text(course.looks.front().area_mm2) + " mm² on " + short_date(course.looks.front().date, true) + " to " +
+               mm2_text(course.looks.back().area_mm2) + " mm² on " + short_date(course.looks.back().date, true) + ", " + healing::words(course.verdict) +
+               "; with intervals, care and water temperature. The table of visits holds its numbers.");
 }
 
 std::string advance(const Estimate& e) {
@@ -157,9 +218,13 @@ std::string advance(const Estimate& e) {
 
 std::string percent(const Estimate& e) { return signed_text(e.value, 1) + " (" + signed_text(e.low95, 1) + " to " + signed_text(e.high95, 1) + ")"; }
 
-void visits(Flow& flow, const SheetData& data) {
-  if (data.visits.empty()) return;
-  flow.heading("Visits", 50);
+struct Table {
+  std::vector<Column> columns;
+  std::vector<std::vector<Cell>> rows;
+  double size = 6.7;
+};
+
+Table visits_table(const Flow& flow, const SheetData& data) {
   std::vector<Column> columns{{"date", "and its source", 66, Anchor::left},
                               {"area", "mm² (95 %)", 64, Anchor::right},
                               {"change", "% since baseline (95 %)", 92, Anchor::right},
@@ -190,7 +255,15 @@ void visits(Flow& flow, const SheetData& data) {
     rows.push_back(std::move(row));
     if (!v.note.empty()) rows.back().back().text += "\n" + v.note;
   }
-  flow.table(columns, rows, 6.7);
+  return {std::move(columns), std::move(rows)};
+}
+
+constexpr double kVisitsHeading = 24, kVisitsNote = 14;
+
+void visits(Flow& flow, const SheetData& data, const Table& table) {
+  if (data.visits.empty()) return;
+  flow.heading("Visits", 50);
+  flow.table(table.columns, table.rows, table.size);
   flow.space(3);
   flow.paragraph("Bed shares are of the whole wound, read from colour: trends, not fine differences. Pale may be new epithelium or poor perfusion.",
                  7);
@@ -221,7 +294,9 @@ void swabs(Flow& flow, const SheetData& data) {
   for (const auto& s : data.swabs) {
     flow.paragraph(short_date(s.taken, true) + (s.text.empty() ? "" : " · " + s.text), 8.5, true);
     if (s.lines.empty()) flow.paragraph("no result yet", 8.5, false, 11);
+    if (!s.lines.empty()) flow.open("L");
     for (const auto& line : s.lines) flow.bullet(line);
+    if (!s.lines.empty()) flow.close();
   }
   flow.paragraph("Letters are the laboratory's. A surface swab shows what is on the surface.", 7);
 }
@@ -242,6 +317,7 @@ void doses(Flow& flow, const SheetData& data) {
 
 void limits(Flow& flow, const SheetData& data) {
   flow.heading("Limits and cautions", 44);
+  flow.open("L");
   for (const auto& text : data.cautions) flow.bullet(text, 8);
   if (data.course)
     for (const auto& w : data.course->warnings) flow.bullet(w.text, 8);
@@ -253,6 +329,7 @@ void limits(Flow& flow, const SheetData& data) {
         "A debridement enlarges the wound on purpose: the baseline restarts after it. Cold water slows healing.",
         "Sedation, debridement and injection are for trained hands and local rules. Wear gloves: some fish bacteria infect people."})
     flow.bullet(text, 8);
+  flow.close();
 }
 
 void files(Flow& flow, const SheetData& data) {
@@ -272,9 +349,18 @@ std::vector<Scene> sheet_pages(const SheetData& data) {
   Flow flow(width, height, 34, joined({"Recheck sheet", data.fish, data.wound, data.made.iso_date()}, " · "));
   head(flow, data);
   answer(flow, data);
-  photos(flow, data);
-  curve(flow, data);
-  visits(flow, data);
+  // Photos and curve take what the first page has left; the table of visits stands under them if it fits whole, else it begins the second page.
+  const auto table = visits_table(flow, data);
+  const double wide = (flow.inner() - 8) / 2, around = (data.latest ? 19 : 0) + (data.course ? 6 : 0), room = flow.room() - around;
+  const double below = kVisitsHeading + flow.table_height(table.columns, table.rows, table.size) + kVisitsNote;
+  const double least = (data.latest ? 0.46 * wide : 0) + (data.course ? 180 : 0);
+  const bool together = data.visits.empty() || room - below >= least;
+  const double free = together && !data.visits.empty() ? room - below : room;
+  const double photo_h = std::clamp(free - (data.course ? 206 : 0), 0.46 * wide, (together ? 0.54 : 0.62) * wide);
+  photos(flow, data, photo_h);
+  curve(flow, data, std::clamp(free - (data.latest ? photo_h : 0), 180.0, together ? 230.0 : 330.0));
+  if (!together && below <= flow.page_room() && data.course) flow.new_page();
+  visits(flow, data, table);
   if (!data.margins.empty()) true_scale_margins(flow, data);
   care(flow, data);
   swabs(flow, data);

@@ -10,7 +10,7 @@
 namespace uroko::report {
 namespace {
 
-// Not colour alone: the newest is a full heavy line, the oldest dashed, those between dotted or thin.
+// Not colour alone: from light to dark as time goes on, dashed and full by turns; the oldest a blue dash, the newest a full heavy line.
 PolyLine style(std::size_t i, std::size_t n) {
   PolyLine line;
   line.closed = true;
@@ -23,10 +23,11 @@ PolyLine style(std::size_t i, std::size_t n) {
     line.width = 1.1;
     line.dash = Dash::dashed;
   } else {
-    const Colour between[] = {okabe_ito::vermilion, okabe_ito::bluish_green, okabe_ito::reddish_purple, okabe_ito::orange, okabe_ito::sky_blue};
-    line.colour = between[(i - 1) % 5];
-    line.width = 0.8;
-    line.dash = (i / 5) % 2 ? Dash::solid : Dash::dotted;
+    const double t = n > 3 ? static_cast<double>(i - 1) / static_cast<double>(n - 3) : 0.5;
+    const auto mix = [&](int from, int to) { return static_cast<std::uint8_t>(std::lround(from + t * (to - from))); };
+    line.colour = {mix(160, 70), mix(176, 84), mix(188, 98)};
+    line.width = 0.8 + 0.2 * t;
+    line.dash = i % 2 ? Dash::solid : Dash::dashed;
   }
   return line;
 }
@@ -53,7 +54,7 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
   double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY;
   for (std::size_t i : picks) {
     PlaneOutline o = all[i]->outline_mm;
-    const PlanePoint c = data.margins_registered ? PlanePoint{} : centroid(o);
+    const PlanePoint c = centroid(o);
     o = mapped<PlanePoint, PlanePoint>(o, [&](const PlanePoint& p) { return PlanePoint{p.x - c.x, p.y - c.y}; });
     for (const auto& part : o.parts)
       for (const auto& p : part.outer) {
@@ -62,16 +63,22 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
       }
     outlines.push_back(std::move(o));
   }
-  const double legend = 118, w_mm = x1 - x0, h_mm = y1 - y0;
-  const double free_w = flow.inner() - legend - 20;
+  const double w_mm = x1 - x0, h_mm = y1 - y0, bar = kCheckMm * kPointsPerMm;
+  // The check bar stands under the list of visits, below everything where the wound needs that width.
+  const bool beside = w_mm * kPointsPerMm <= flow.inner() - bar - 34;
+  const double legend = beside ? bar + 10 : 118, free_w = flow.inner() - legend - 20;
   // A wound wider than the paper is drawn at a half, a quarter ... and says so.
   double scale = 1;
   while (w_mm * scale * kPointsPerMm > free_w || h_mm * scale * kPointsPerMm > 430) scale /= 2;
-  const double per_mm = scale * kPointsPerMm, list = 13 + 11.0 * static_cast<double>(picks.size()) + 30;
-  const double body = std::max(h_mm * per_mm + 16, list), height = body + 34;
+  const double per_mm = scale * kPointsPerMm, list = 6 + 11.0 * static_cast<double>(picks.size()) + (all.size() > picks.size() ? 11 : 0) + (beside ? 46 : 0);
+  // Whole centimetres, so that the grid behind it closes.
+  const double cm = 10 * kPointsPerMm, body = std::ceil(std::max(h_mm * per_mm + 12, list) / cm) * cm, across = std::floor(free_w / cm) * cm;
+  const double height = body + (beside ? 6 : 30);
   flow.heading(scale == 1 ? "Margins at true size (1 mm is 1 mm)" : "Margins at 1:" + number_text(1 / scale), height);
   Scene box{flow.inner(), height, {}};
-  const Point centre{8 + std::max(w_mm * per_mm, 120.0) / 2, body / 2};
+  for (double x = 0; x <= across + 0.01; x += cm) box.items.push_back(PolyLine{{{x, 0}, {x, body}}, inks.hairline, 0.4, Dash::solid, false});
+  for (double y = 0; y <= body + 0.01; y += cm) box.items.push_back(PolyLine{{{0, y}, {across, y}}, inks.hairline, 0.4, Dash::solid, false});
+  const Point centre{std::max(across / 2, w_mm * per_mm / 2 + 2), body / 2};
   const auto to = [&](const PlanePoint& p) { return Point{centre.x + (p.x - (x0 + x1) / 2) * per_mm, centre.y + (p.y - (y0 + y1) / 2) * per_mm}; };
   for (std::size_t k = 0; k < picks.size(); ++k)
     for (const auto& part : outlines[k].parts) {
@@ -83,8 +90,8 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
       ring(part.outer);
       for (const auto& hole : part.holes) ring(hole);
     }
-  const double lx = std::max(flow.inner() - legend, centre.x + w_mm * per_mm / 2 + 16);
-  double y = 14;
+  const double lx = flow.inner() - legend;
+  double y = 9;
   for (std::size_t k = 0; k < picks.size(); ++k) {
     PolyLine line = style(k, picks.size());
     line.closed = false;
@@ -100,28 +107,30 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
                               0});
     y += 11;
   }
-  if (all.size() > picks.size())
-    box.items.push_back(
-        Label{{lx, y}, std::to_string(picks.size()) + " of " + std::to_string(all.size()) + " visits", 7, inks.quiet, Anchor::left, false, 0});
-  const double by = height - 14, length = kCheckMm * kPointsPerMm;
-  box.items.push_back(PolyLine{{{0, by}, {length, by}}, inks.ink, 0.9, Dash::solid, false});
+  if (all.size() > picks.size()) {
+    box.items.push_back(Label{{lx, y}, std::to_string(picks.size()) + " of " + std::to_string(all.size()) + " visits", 7, inks.quiet, Anchor::left, false, 0});
+    y += 11;
+  }
+  const double bx = beside ? lx : 0, by = beside ? body - 26 : height - 14;
+  box.items.push_back(PolyLine{{{bx, by}, {bx + bar, by}}, inks.ink, 0.9, Dash::solid, false});
   for (int mm = 0; mm <= static_cast<int>(kCheckMm); mm += 10) {
-    const double x = mm * kPointsPerMm, tall = mm % 50 ? 3 : 5;
+    const double x = bx + mm * kPointsPerMm, tall = mm % 50 ? 3 : 5;
     box.items.push_back(PolyLine{{{x, by - tall}, {x, by + tall}}, inks.ink, 0.7, Dash::solid, false});
   }
-  box.items.push_back(Label{{length + 8, by + 2.5},
-                            "check: this bar is 50 mm on a true print (print at 100 %, not \"fit to page\")",
-                            7.5,
-                            inks.ink,
-                            Anchor::left,
-                            false,
-                            0});
-  flow.put(box, flow.left());
-  flow.paragraph(
-      data.margins_registered
-          ? "Laid on each other by the fish's own skin pattern."
-          : "Each margin is turned as its scale reference lay in the photo and centred on its own middle; read sizes and shapes, not places.",
-      7);
+  const std::string check = "check: this bar is 50 mm on a true print", how = "print at 100 %, not \"fit to page\"";
+  if (beside) {
+    box.items.push_back(Label{{bx, by + 14}, fitted(check, 7, legend), 7, inks.ink, Anchor::left, false, 0});
+    box.items.push_back(Label{{bx, by + 23}, how, 7, inks.quiet, Anchor::left, false, 0});
+  } else {
+    box.items.push_back(Label{{bar + 8, by + 2.5}, check + " (" + how + ")", 7.5, inks.ink, Anchor::left, false, 0});
+  }
+  flow.put(box, flow.left(), "Margins of " + std::to_string(picks.size()) + " visits drawn one in the other" + (scale == 1 ? " at true size" : "") + ", with their dates and areas and a check bar of 50 mm");
+  flow.space(2);
+  flow.paragraph(std::string("The grid is 10 mm") + (scale == 1 ? "" : " times " + number_text(1 / scale)) + ". " +
+                     (data.margins_level ? "Each margin is turned so that the fish's lateral midline, as marked in its photo, lies level, and is centred on its own middle"
+                                         : "Each margin is turned as its scale reference lay in the photo and is centred on its own middle") +
+                     ": read sizes and shapes, not places.",
+                 7);
 }
 
 }  // namespace uroko::report

@@ -60,6 +60,41 @@ TEST_CASE("the sheet read back by other programs says what went in: two pages, f
     CHECK(holds(text, part));
 }
 
+TEST_CASE("the sheet is a tagged document: headings, lists, tables and figures with words, language, title and outline, as other programs read it") {
+  TempFolder folder;
+  const auto data = example_sheet();
+  const auto pdf = save(folder, "sheet.pdf", recheck_sheet(data));
+  const auto checked = run({"qpdf", "--check", pdf});
+  INFO(checked.out << checked.err);
+  CHECK(checked.exit_code == 0);
+  const auto info = run({"pdfinfo", pdf}).out;
+  CHECK(std::regex_search(info, std::regex("Tagged: +yes")));
+  CHECK(std::regex_search(info, std::regex("Metadata Stream: +yes")));
+  // XMP says what the information dictionary says.
+  const auto meta = save(folder, "meta.xml", run({"pdfinfo", "-meta", pdf}).out);
+  CHECK(run({"xmllint", "--nonet", "--xpath", "string(//*[local-name()='title']//*[local-name()='li'])", meta}).out == "Recheck sheet, Momo, left flank\n");
+  const auto objects = run({"qpdf", "--json", "--json-key=qpdf", pdf}).out;
+  for (const char* part : {"\"/Lang\": \"u:en\"", "\"/DisplayDocTitle\": true", "\"/Title\": \"u:Limits and cautions\"", "\"/Alt\": \"u:Photo of the wound on 1 Apr 2026, its traced margin",
+                           "\"/Alt\": \"u:Outline of a koi seen from its left side, the wound marked at the flank", "\"/Alt\": \"u:Healing curve", "\"/Alt\": \"u:Margins of 8 visits"})
+    CHECK(holds(objects, part));
+  const std::string text = std::regex_replace(run({"pdfinfo", "-struct-text", pdf}).out, std::regex("\n *"), " ");
+  for (const char* part : {"H1 (block) \"Momo\"", "H2 (block) \"closing\"", "P (block) \"weight 2.35 kg, weighed 1 Apr 2026\"", "H2 (block) \"Visits\" Table (block) TR TH \"date and its source\" TH \"area mm² (95 %)\"",
+                           "TD \"441 (427–455)\"", "LBody (block) P (block) \"organism X: agent 1 S, agent 2 R\""}) {
+    INFO(part);
+    CHECK(holds(text, part));
+  }
+  // As many cells in every row as the table has columns.
+  const auto count = [&](const std::string& tag, std::size_t from, std::size_t to) {
+    int n = 0;
+    for (auto at = text.find(tag, from); at < to; at = text.find(tag, at + 1)) ++n;
+    return n;
+  };
+  const auto table = text.find("\"Visits\" Table"), next = text.find("P (block)", table);
+  CHECK(count(" TR ", table, next) == 9);
+  CHECK(count(" TH ", table, next) == 12);
+  CHECK(count(" TD ", table, next) == 8 * 12);
+}
+
 TEST_CASE("margins and the check length come out of the printer's page at true size, A4 and letter") {
   TempFolder folder;
   auto data = example_sheet();
@@ -88,14 +123,19 @@ TEST_CASE("margins and the check length come out of the printer's page at true s
     REQUIRE(b);
     CHECK((*b - *a) / per_mm == Approx(50).margin(0.1));
 
-    // The newest margin is the one heavy ink line above: its printed width against the outline's own width in mm.
+    // The newest margin is the one heavy ink line: its printed width against the outline's own width in mm.
     double low = 1e9, high = -1e9;
     for (const auto& p : data.margins.back().outline_mm.parts[0].outer) low = std::min(low, p.x), high = std::max(high, p.x);
+    Point from{1e9, 1e9}, to{-1e9, -1e9};
+    for (const auto& item : pages[static_cast<std::size_t>(page - 1)].items)
+      if (const auto* line = std::get_if<PolyLine>(&item); line && line->closed && line->width == 1.6)
+        for (const auto& p : line->points) from = {std::min(from.x, p.x), std::min(from.y, p.y)}, to = {std::max(to.x, p.x), std::max(to.y, p.y)};
+    REQUIRE(to.x > from.x);
     int first = raster.cols, last = 0;
-    for (int y = static_cast<int>((bar->y - 150) * px); y < static_cast<int>((bar->y - 12) * px); ++y)
-      for (int x = 0; x < static_cast<int>(raster.cols * 0.6); ++x) {
+    for (int y = static_cast<int>(from.y * px); y < static_cast<int>(to.y * px); ++y)
+      for (int x = static_cast<int>((from.x - 15) * px); x < static_cast<int>((to.x + 15) * px); ++x) {
         const auto c = raster.at<cv::Vec3b>(y, x);
-        if (c[0] < 70 && c[1] < 70 && c[2] < 70) first = std::min(first, x), last = std::max(last, x);
+        if (c[0] < 60 && c[1] < 60 && c[2] < 60) first = std::min(first, x), last = std::max(last, x);
       }
     const double stroke = 1.6 / kPointsPerMm;
     CHECK((last + 1 - first) / per_mm - stroke == Approx(high - low).margin(0.2));

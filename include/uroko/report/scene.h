@@ -25,9 +25,17 @@ struct Label { Point at; std::string text; double size = 9; Colour colour; Ancho
 struct Picture { Point at; double w = 0, h = 0; cv::Mat bgr; };
 
 using Item = std::variant<PolyLine, Fill, Disc, Label, Picture>;
+/// What a run of items is, for those who have a page read aloud: a standard structure type of ISO 32000-1, 14.8.4 (H1, H2, P, Table, TR, TH, TD, L, LI, LBody,
+/// Figure). PDF keeps it, other painters pass over it. Items outside any tag are decoration or repeat what is said elsewhere.
+struct Tag {
+  std::string type;
+  std::size_t first = 0, end = 0;  ///< items [first, end); tags nest and stand in the order in which they open
+  std::string alt;                 ///< of a Figure: what it shows, in words
+};
 struct Scene {
   double width = 0, height = 0;
   std::vector<Item> items;  ///< painted in order
+  std::vector<Tag> tags = {};
 };
 
 /// What a hatched fill is made of, clipped to its polygon: strokes of `stroke_width` for diagonal and cross, discs' centres for dots.

@@ -48,6 +48,7 @@ struct SheetFile { DateTime date; std::string name, sha256; };
 struct SheetData {
   Paper paper = Paper::a4;
   std::string owner_label, fish, variety, wound, site, side, traced_margin;
+  std::vector<std::string> other_wounds;  ///< of the same fish: name, last area and its date
   std::optional<double> length_mm, weight_g;
   std::optional<DateTime> weighed;
   std::optional<KoiPlace> place;
@@ -57,7 +58,7 @@ struct SheetData {
   std::optional<SheetPhoto> first, latest;
   std::vector<SheetVisit> visits;
   std::vector<SheetMargin> margins;       ///< oldest first
-  bool margins_registered = false;        ///< laid on each other by the fish's skin; otherwise centred
+  bool margins_level = false;             ///< turned so that the fish's lateral midline is level; otherwise as the reference lay. Centred in both cases
   std::optional<DateTime> last_sheet;     ///< care is listed from here on
   std::vector<SheetCare> care;
   std::vector<SheetSwab> swabs;
