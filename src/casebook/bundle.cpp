@@ -117,6 +117,7 @@ class Merge {
     } else {
       fish.id = 0;
       book_.add(fish);
+      if (const auto owner = owner_label(other_, theirs.id); !owner.empty()) set_owner_label(book_, fish.id, owner);
       ++counts_.fish;
     }
     std::unordered_map<Id, Id> wound_of, visit_of, prescription_of;
@@ -154,23 +155,21 @@ class Merge {
     }
     for (const auto& [their_wound, wound] : wound_of)
       for (const auto& photo : other_.photos(their_wound)) merge(photo, wound, visit_of);
+    // Of rows that others point to: the id that each of theirs has here.
+    const auto merged = [&](auto row, const auto& mine) {
+      row.fish = fish.id;
+      row.wound = mapped(row.wound);
+      for (const auto& old : mine)
+        if (values_of(old) == values_of(row)) {
+          ++counts_.known;
+          return old.id;
+        }
+      row.id = 0;
+      ++counts_.others;
+      return book_.add(row);
+    };
     const auto my_prescriptions = book_.prescriptions(fish.id);
-    for (const auto& theirs_written : other_.prescriptions(theirs.id)) {
-      auto written = theirs_written;
-      written.fish = fish.id;
-      written.wound = mapped(written.wound);
-      Id id = 0;
-      for (const auto& old : my_prescriptions)
-        if (values_of(old) == values_of(written)) id = old.id;
-      if (id) {
-        ++counts_.known;
-      } else {
-        written.id = 0;
-        id = book_.add(written);
-        ++counts_.others;
-      }
-      prescription_of[theirs_written.id] = id;
-    }
+    for (const auto& written : other_.prescriptions(theirs.id)) prescription_of[written.id] = merged(written, my_prescriptions);
     const auto my_events = book_.events(fish.id);
     for (auto event : other_.events(theirs.id)) {
       event.fish = fish.id;
@@ -185,19 +184,7 @@ class Merge {
     }
     const auto my_swabs = book_.swabs(fish.id);
     for (const auto& their_swab : other_.swabs(theirs.id)) {
-      auto swab = their_swab;
-      swab.fish = fish.id;
-      swab.wound = mapped(swab.wound);
-      Id id = 0;
-      for (const auto& old : my_swabs)
-        if (values_of(old) == values_of(swab)) id = old.id;
-      if (id) {
-        ++counts_.known;
-      } else {
-        swab.id = 0;
-        id = book_.add(swab);
-        ++counts_.others;
-      }
+      const Id id = merged(their_swab, my_swabs);
       const auto my_findings = book_.findings(id);
       for (auto finding : other_.findings(their_swab.id)) {
         finding.swab = id;

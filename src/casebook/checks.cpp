@@ -40,7 +40,7 @@ void check_row(const Wound& row) {
   within(row.outline_x, 0, 1, "a place along the outline");
   within(row.outline_y, 0, 1, "a place across the outline");
 }
-void check_row(const Visit& row) { within(row.water_c, -3, 45, "a water temperature in degC"); }
+void check_row(const Visit& row) { within(row.water_c, -3, 45, "a water temperature in °C"); }
 void check_row(const PhotoRow& row) {
   if (!is_sha256(row.sha256)) bad("a photo's SHA-256 is not 64 hex digits", "");
   if (!is_extension(row.extension)) bad("a photo's extension is not one", "");
@@ -63,9 +63,9 @@ void check_row(const Weight& row) {
 }
 void check_row(const WaterReading& row) {
   need_name(row.place, "pond or tank");
-  within(row.water_c, -3, 45, "a water temperature in degC");
+  within(row.water_c, -3, 45, "a water temperature in °C");
 }
-void check_row(const Swab& row) { within(row.temperature_c, -3, 60, "an incubation temperature in degC"); }
+void check_row(const Swab& row) { within(row.temperature_c, -3, 60, "an incubation temperature in °C"); }
 void check_row(const Finding& row) {
   if (row.letter != "" && row.letter != "S" && row.letter != "I" && row.letter != "R") bad("\"" + row.letter + "\" is not one of the letters S, I, R", "write the letter as the laboratory did");
 }
@@ -83,7 +83,7 @@ std::string what(const PhotoRow& row) { return "photo " + row.original_name; }
 std::string what(const MeasureRow& row) { return "measure of " + fixed_text(row.area_mm2, 1) + " mm2"; }
 std::string what(const Event& row) { return row.kind + " of " + row.date.iso_date(); }
 std::string what(const Weight& row) { return "weight of " + number_text(row.grams) + " g"; }
-std::string what(const WaterReading& row) { return "water of " + number_text(row.water_c) + " degC"; }
+std::string what(const WaterReading& row) { return "water of " + number_text(row.water_c) + " °C"; }
 std::string what(const Swab& row) { return "swab of " + row.taken.iso_date(); }
 std::string what(const Finding& row) { return "laboratory line " + (row.agent.empty() ? row.organism : row.agent); }
 std::string what(const Prescription& row) { return "prescription of " + row.drug; }

@@ -42,7 +42,7 @@ struct WaterOptions : BookOptions {
   double c = 0;
 };
 struct PlaceOptions : BookOptions {
-  std::string fish, place, wound, site, side, margin, variety, closed;
+  std::string fish, owner, place, wound, site, side, margin, variety, closed;
   std::optional<double> length;
 };
 struct SwabOptions : BookOptions {
@@ -192,6 +192,7 @@ void run_fish(const PlaceOptions& options) {
   if (!options.place.empty()) fish->place = options.place;
   if (options.length) fish->length_mm = options.length;
   book.update(*fish);
+  if (!options.owner.empty()) set_owner_label(book, fish->id, options.owner);
   if (!options.wound.empty()) {
     auto wound = book.wound_named(fish->id, options.wound);
     if (!wound) {
@@ -229,6 +230,7 @@ void add_book_care(CLI::App& book) {
     verb->add_option("--variety", options->variety, "Variety");
     verb->add_option("--length", options->length, "Length")->option_text("MM");
     verb->add_option("--place", options->place, "Pond or tank it lives in");
+    verb->add_option("--owner", options->owner, "The owner's label, as printed on the sheet");
     verb->add_option("--wound", options->wound, "The wound to describe");
     verb->add_option("--site", options->site, "Body site of the wound")->needs("--wound");
     verb->add_option("--side", options->side, "Its side")->needs("--wound")->check(CLI::IsMember({"left", "right", "both"}));
@@ -257,13 +259,13 @@ void add_book_care(CLI::App& book) {
     auto* verb = book_verb(book, "water", "Note a pond's or tank's water temperature", options);
     verb->add_option("--place", options->place, "The pond or tank")->required();
     verb->add_option("--date", options->date, "When")->required()->option_text("DATE");
-    verb->add_option("--c", options->c, "Water temperature, degC")->required();
+    verb->add_option("--c", options->c, "Water temperature, °C")->required();
     verb->add_option("--note", options->note, "Free text");
     verb->callback([=] {
       WaterReading reading{0, options->place, need_date(options->date), options->c, options->note};
       auto opened = open_book(*options, Access::write);
       opened.add(reading);
-      said(*options, "water", reading.id, options->place + ": " + number_text(reading.water_c) + " degC");
+      said(*options, "water", reading.id, options->place + ": " + number_text(reading.water_c) + " °C");
     });
   }
   {
@@ -294,7 +296,7 @@ void add_book_care(CLI::App& book) {
     verb->add_option("--swab", options->swab, "The swab's number (see `book care`)")->required();
     verb->add_option("--date", options->date, "Date of the report")->required()->option_text("DATE");
     verb->add_option("--method", options->method, "The laboratory's method, as written");
-    verb->add_option("--temperature", options->temperature, "Incubation temperature")->option_text("DEGC");
+    verb->add_option("--temperature", options->temperature, "Incubation temperature")->option_text("CELSIUS");
     verb->add_option("--line", options->lines, "A line of the report, as written: \"ORGANISM | AGENT | S\"");
     verb->add_option("--note", options->note, "Free text");
     verb->footer("The letters S, I, R are the laboratory's own, with its method and temperature; nothing here computes one.");

@@ -15,7 +15,7 @@ void add_book_curve(CLI::App& book) {
   auto* verb = book_verb(book, "curve", "The healing curve of a wound: change, margin advance, verdict", options);
   verb->add_option("--fish", options->fish, "Name or tag of the fish")->required();
   verb->add_option("--wound", options->wound, "Name of the wound")->required();
-  verb->add_option("--base", options->base_c, "Base temperature of the degree-days, degC (a convention; default 0)")->option_text("DEGC")->check(CLI::Range(-5.0, 40.0));
+  verb->add_option("--base", options->base_c, "Base temperature of the degree-days, °C (a convention; default 0)")->option_text("CELSIUS")->check(CLI::Range(-5.0, 40.0));
   add_chart_choice(*verb, *options);
   verb->footer("It measures and does arithmetic; it does not diagnose and recommends no treatment.");
   verb->callback([=] {

@@ -181,7 +181,7 @@ void add_book_records(CLI::App& book) {
     verb->add_option("--fish", options->fish, "Name or tag of the fish")->required();
     verb->add_option("--wound", options->wound, "Name of the wound")->required();
     verb->add_option("--date", options->date, "When they were taken, instead of what the photos say")->option_text("DATE");
-    verb->add_option("--water", options->water, "Water temperature at the visit")->option_text("DEGC");
+    verb->add_option("--water", options->water, "Water temperature at the visit")->option_text("CELSIUS");
     verb->add_option("--weight", options->weight, "Weight on a scale at the visit")->option_text("GRAMS");
     verb->footer("A photo that is in the book already is said to be so and not added twice. Originals are copied, never changed.");
     verb->callback([=] { run_add(*options); });

@@ -131,7 +131,7 @@ void add_curve(CLI::App& app) {
   auto options = std::make_shared<CurveOptions>();
   verb->add_option("SERIES", options->file, "Columns date, area_mm2, u_mm2 and if known perimeter_mm, water_c, event")->option_text("SERIES.csv")->required();
   verb->add_flag("--json", options->as_json, "Print one JSON value");
-  verb->add_option("--base", options->base_c, "Base temperature of the degree-days, degC (a convention; default 0)")->option_text("DEGC")->check(CLI::Range(-5.0, 40.0));
+  verb->add_option("--base", options->base_c, "Base temperature of the degree-days, °C (a convention; default 0)")->option_text("CELSIUS")->check(CLI::Range(-5.0, 40.0));
   add_chart_choice(*verb, *options);
   verb->footer("A row with `debridement` as its event restarts the baseline.\nIt measures and does arithmetic; it does not diagnose and recommends no treatment.");
   verb->callback([=] { run_curve(*options); });

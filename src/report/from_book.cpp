@@ -265,7 +265,7 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
   data.axis = choices.axis;
   data.made = choices.made ? *choices.made : DateTime::now();
   data.last_sheet = choices.since;
-  data.owner_label = book.setting(kOwnerLabel).value_or("");
+  data.owner_label = casebook::owner_label(book, fish->fish.id);
   data.fish = fish->fish.name;
   data.variety = fish->fish.variety;
   data.length_mm = fish->fish.length_mm;

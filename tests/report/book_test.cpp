@@ -90,6 +90,11 @@ casebook::Book filled(const TempFolder& folder) {
   prescription.mg_per_ml = 50;
   prescription.interval_hours = 72;
   book.add(prescription);
+  casebook::Wound second;
+  second.fish = fish.id;
+  second.name = "tail base";
+  book.add(second);
+  casebook::set_owner_label(book, fish.id, "Owner A, pond 2");
   return book;
 }
 
@@ -115,7 +120,7 @@ TEST_CASE("a sheet filled from a case book prints the book's numbers") {
   const auto text = run({"pdftotext", "-layout", pdf, "-"}).out;
   for (const auto& look : data.course->looks) CHECK(text.find(fixed_text(look.area_mm2, 0) + " (") != std::string::npos);
   for (const char* part :
-       {"=Momo \"紅白\", <1>", "2.35 kg", "card, loop", "topical (product A)", "organism X: agent 1 S", "the camera was tilted", "0.47 mL", "every 72 h", "page 2 of 2"})
+       {"=Momo \"紅白\", <1>", "2.35 kg", "card, loop", "topical (product A)", "organism X: agent 1 S", "the camera was tilted", "0.47 mL", "every 72 h", "Owner A, pond 2", "other wound", "tail base", "page 2 of 2"})
     CHECK(text.find(part) != std::string::npos);
   for (const auto& f : data.files) CHECK(text.find(f.sha256) != std::string::npos);
   // -27.3 % from 412.5 to 300
@@ -134,7 +139,9 @@ TEST_CASE("a photo that vanished from the book gives a sheet that says so") {
   REQUIRE(data.latest);
   CHECK(data.latest->bgr.empty());
   CHECK_FALSE(data.latest->trouble.empty());
-  CHECK_NOTHROW(recheck_sheet(data));
+  const auto text = run({"pdftotext", "-layout", save(folder, "gone.pdf", recheck_sheet(data)), "-"}).out;
+  CHECK(text.find("p3.jpg of 2026-03-") == std::string::npos);  // the latest photo with a measure is the one that is missed
+  CHECK(text.find("photo p2.jpg of ") != std::string::npos);
   CHECK_THROWS_AS(sheet_data(book, 4711), Error);
 }
 

@@ -179,9 +179,27 @@ TEST_CASE("names in any script print and read back") {
   data.made = *DateTime::parse("2026-04-01");
   data.fish = "紅白 Прекрасная Ωραία";
   data.wound = "żółw & <left>";
-  data.owner_label = std::string("bad \xff byte, ") + "Ñandú";
+  data.owner_label = std::string("bad \xff byte, ") + "Ñandú 🐟";
+  data.variety = "تانشو";  // written from right to left
   const auto text = text_of(save(folder, "n.pdf", recheck_sheet(data)));
-  for (const char* part : {"紅白", "Прекрасная", "Ωραία", "żółw & <left>", "Ñandú"}) CHECK(holds(text, part));
+  for (const char* part : {"紅白", "Прекрасная", "Ωραία", "żółw & <left>", "Ñandú", "تانشو"}) {
+    INFO(part);
+    CHECK(holds(text, part));
+  }
+  // Names without end or without blanks stay inside the page and are kept whole.
+  for (const std::string word : {"Pondfish", "Very long name of a koi "}) {
+    SheetData longest = example_sheet();
+    longest.fish.clear();
+    for (int i = 0; i < 40; ++i) longest.fish += word;
+    longest.wound = longest.owner_label = longest.fish;
+    const auto pages = sheet_pages(longest);
+    for (const auto& page : pages)
+      for (const auto& item : page.items)
+        if (const auto* label = std::get_if<Label>(&item); label && label->anchor == Anchor::left && label->turn_deg == 0)
+          CHECK(label->at.x + text_width(label->text, label->size, label->bold) <= page.width - 30);
+    const auto all = text_of(save(folder, "l.pdf", recheck_sheet(longest)));
+    CHECK(std::count(all.begin(), all.end(), word == "Pondfish" ? 'P' : 'V') >= 3 * 40);
+  }
 }
 
 TEST_CASE("an empty record, one visit and a missing photo give a sheet that says so") {

@@ -187,4 +187,10 @@ class Book {
   std::unique_ptr<Inside> inside_;
 };
 
+/// What is printed as the owner of a fish: the label of that fish, else the book's, else empty. Kept as settings, so that it can be changed and undone.
+std::string owner_label(const Book& book, Id fish);
+void set_owner_label(Book& book, Id fish, const std::string& label);
+/// The book's setting that holds the label of all fish that have none of their own.
+inline constexpr const char* kOwnerLabel = "owner_label";
+
 }  // namespace uroko::casebook

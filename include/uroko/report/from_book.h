@@ -15,9 +15,6 @@ struct SheetChoices {
   bool photos = true;                ///< load the first and the latest photo
 };
 
-/// The book's setting that holds the owner's label as printed on sheets.
-inline constexpr const char* kOwnerLabel = "owner_label";
-
 /// Everything the sheet prints about one wound. A photo that cannot be read becomes a line of text on the sheet.
 /// Throws Error(Fault::usage) when the book has no such wound.
 SheetData sheet_data(const casebook::Book& book, casebook::Id wound, const SheetChoices& choices = {});
