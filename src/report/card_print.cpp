@@ -9,6 +9,7 @@
 #include <memory>
 #include <opencv2/imgproc.hpp>
 
+#include "report/pdf_finish.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 
@@ -20,6 +21,7 @@ using Surface = std::unique_ptr<cairo_surface_t, decltype(&cairo_surface_destroy
 using Context = std::unique_ptr<cairo_t, decltype(&cairo_destroy)>;
 
 /// `size`: em height in the context's unit; x, y: left end of the baseline.
+/// As outlines in pictures; as real text, which can be searched and copied, on a PDF's page.
 void draw_text(cairo_t* cr, double x, double y, double size, const std::string& text, bool bold) {
   const std::unique_ptr<PangoLayout, decltype(&g_object_unref)> layout(pango_cairo_create_layout(cr), &g_object_unref);
   const std::unique_ptr<PangoFontDescription, decltype(&pango_font_description_free)> font(pango_font_description_new(),
@@ -41,8 +43,12 @@ void draw_text(cairo_t* cr, double x, double y, double size, const std::string& 
   cairo_translate(cr, x, y);
   cairo_scale(cr, 1 / enlarge, 1 / enlarge);
   cairo_move_to(cr, 0, -baseline);
-  pango_cairo_layout_path(cr, layout.get());
-  cairo_fill(cr);
+  if (cairo_surface_get_type(cairo_get_target(cr)) == CAIRO_SURFACE_TYPE_PDF) {
+    pango_cairo_show_layout(cr, layout.get());
+  } else {
+    pango_cairo_layout_path(cr, layout.get());
+    cairo_fill(cr);
+  }
   cairo_restore(cr);
 }
 
@@ -100,10 +106,16 @@ std::string card_page(const scale::CardLayout& card, const std::string& extensio
   if (card.width_mm > width - 20) std::swap(width, height);
   constexpr double points = 72 / 25.4;
   std::string bytes;
+  About about;
+  about.title = &card == &scale::lens_sheet_layout() ? "uroko lens sheet" : "uroko reference card";
+  about.author = std::string("uroko ") + UROKO_VERSION;
   Surface surface(nullptr, &cairo_surface_destroy);
   if (extension == ".pdf") {
     surface.reset(cairo_pdf_surface_create_for_stream(&append, &bytes, width * points, height * points));
-    cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, "uroko reference card");
+    cairo_pdf_surface_restrict_to_version(surface.get(), CAIRO_PDF_VERSION_1_5);
+    cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, about.title.c_str());
+    cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, about.author.c_str());
+    cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATOR, about.author.c_str());
   } else if (extension == ".svg") {
     surface.reset(cairo_svg_surface_create_for_stream(&append, &bytes, width * points, height * points));
     cairo_svg_surface_set_document_unit(surface.get(), CAIRO_SVG_UNIT_PT);
@@ -115,10 +127,16 @@ std::string card_page(const scale::CardLayout& card, const std::string& extensio
     cairo_scale(cr.get(), points, points);
     cairo_set_source_rgb(cr.get(), 1, 1, 1);
     cairo_paint(cr.get());
+    const auto tagged = [&](const char* type, const auto& draw) {
+      if (extension == ".pdf") cairo_tag_begin(cr.get(), type, nullptr);
+      draw();
+      if (extension == ".pdf") cairo_tag_end(cr.get(), type);
+    };
+    if (extension == ".pdf") cairo_tag_begin(cr.get(), "Document", nullptr);
     const double x = (width - card.width_mm) / 2, y = card.height_mm > height / 2 ? 10 : 30;
     cairo_save(cr.get());
     cairo_translate(cr.get(), x, y);
-    draw_card(cr.get(), card);
+    tagged("Figure", [&] { draw_card(cr.get(), card); });
     // The cutting outline lies outside the card, so that a clean cut leaves none of it.
     cairo_set_source_rgb(cr.get(), 0.6, 0.6, 0.6);
     cairo_set_line_width(cr.get(), 0.1);
@@ -127,14 +145,21 @@ std::string card_page(const scale::CardLayout& card, const std::string& extensio
     cairo_restore(cr.get());
     cairo_set_source_rgb(cr.get(), 0, 0, 0);
     const std::string length = number_text(card.check_x2 - card.check_x1);
-    draw_text(cr.get(), x, y + card.height_mm + 4.5, 2.6,
-              "Print at 100 % (no fit to page). Measure the " + length + " mm length with a steel rule; tell the program when it differs.", false);
-    draw_text(cr.get(), x, y + card.height_mm + 8.5, 2.6, "Matt paper glued flat on a stiff board; cut along the outline.", false);
+    tagged("P", [&] {
+      draw_text(cr.get(), x, y + card.height_mm + 4.5, 2.6,
+                "Print at 100 % (no fit to page). Measure the " + length + " mm length with a steel rule; tell the program when it differs. ", false);
+      draw_text(cr.get(), x, y + card.height_mm + 8.5, 2.6, "Matt paper glued flat on a stiff board; cut along the outline.", false);
+    });
+    if (extension == ".pdf") cairo_tag_end(cr.get(), "Document");
     cairo_show_page(cr.get());
   }
   cairo_surface_finish(surface.get());
   if (cairo_surface_status(surface.get()) != CAIRO_STATUS_SUCCESS)
     throw Error(Fault::input, "drawing", "", "the page could not be drawn", "check that the DejaVu fonts are installed");
+  if (extension == ".pdf")
+    return pdf_finished(std::move(bytes), about,
+                        {number_text(card.width_mm) + " x " + number_text(card.height_mm) + " mm: a board of squares and markers for the scale, with a check length of " +
+                         number_text(card.check_x2 - card.check_x1) + " mm"});
   return bytes;
 }
 

@@ -1,8 +1,11 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <fstream>
+#include <regex>
+#include <sstream>
 
 #include "report/raster.h"
+#include "support/command.h"
 #include "support/temp_folder.h"
 #include "uroko/report/card_print.h"
 
@@ -33,6 +36,35 @@ double edge(const cv::Mat& page, cv::Point from, cv::Point to) {
 }
 
 }  // namespace
+
+TEST_CASE("the words on card and lens sheet are real text in embedded fonts, in tagged documents with a title") {
+  TempFolder folder;
+  for (const auto* card : {&scale::card_layout(), &scale::lens_sheet_layout()})
+    for (auto paper : {Paper::a4, Paper::letter}) {
+      const auto pdf = (folder / "card.pdf").string();
+      std::ofstream(pdf, std::ios::binary) << card_page(*card, ".pdf", paper);
+      const auto text = run({"pdftotext", "-layout", pdf, "-"}).out;
+      const bool lens = card == &scale::lens_sheet_layout();
+      CHECK_THAT(text, Catch::Contains("Print at 100 % (no fit to page)") && Catch::Contains("steel rule") && Catch::Contains("cut along the outline"));
+      CHECK_THAT(text, Catch::Contains(lens ? "Measure the 200 mm length" : "Measure the 100 mm length"));
+      for (const auto& words : card->texts) {
+        INFO(words.text);
+        CHECK(text.find(words.text.substr(0, words.text.find(' '))) != std::string::npos);
+      }
+      std::istringstream fonts(run({"pdffonts", pdf}).out);
+      int found = 0;
+      for (std::string line; std::getline(fonts, line);)
+        if (line.find("DejaVuSans") != std::string::npos) {
+          ++found;
+          CHECK(std::regex_search(line, std::regex(" yes +yes +yes ")));  // embedded, subset, with a way back to Unicode
+        }
+      CHECK(found > 0);
+      const auto info = run({"pdfinfo", pdf}).out;
+      CHECK_THAT(info, Catch::Contains(lens ? "uroko lens sheet" : "uroko reference card"));
+      CHECK(std::regex_search(info, std::regex("Tagged: +yes")));
+      CHECK(run({"qpdf", "--check", pdf}).exit_code == 0);
+    }
+}
 
 TEST_CASE("the card and the lens sheet come out of another program's raster at true size, on A4 and letter") {
   TempFolder folder;
