@@ -1,6 +1,7 @@
 // The main job from outside: the sample case through the program's own verbs, against the renderer's truth.
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "support/command.h"
@@ -45,4 +46,51 @@ TEST_CASE("the sample case is measured, followed and reported, and its intervals
   const auto text = testing::run({"pdftotext", "-layout", sheet, "-"}).out;
   CHECK_THAT(text, Catch::Contains("Botan") && Catch::Contains("closing") && Catch::Contains("page 1 of"));
   CHECK(testing::uroko({"book", "check", book, "--json"}).exit_code == 0);
+
+  // Everything that leaves the book, by readers that are not ours.
+  const auto out = [&](const std::string& name) { return (folder / name).string(); };
+  REQUIRE(testing::uroko({"book", "extract", book, "--record", out("r.json"), "--outlines", out("o.csv"), "--dictionary", out("d.csv"), "--fhir", out("f.json"), "--figures", out("figures")}).exit_code == 0);
+  REQUIRE(testing::uroko({"book", "export", book, "--csv", "--out", out("t.csv")}).exit_code == 0);
+  const std::string reader = root + "/tests/report/read_back.py";
+  const auto read = [&](const std::vector<std::string>& arguments) {
+    std::vector<std::string> command{"python3", reader};
+    command.insert(command.end(), arguments.begin(), arguments.end());
+    const auto ran = testing::run(command);
+    UNSCOPED_INFO(ran.out << ran.err);
+    return ran.exit_code;
+  };
+  CHECK(read({"record", out("r.json"), root + "/assets/schema-json/case-book.schema.json"}) == 0);
+  CHECK(read({"fhir", out("f.json")}) == 0);
+  CHECK(read({"csv", out("t.csv"), out("d.csv")}) == 0);
+  CHECK(read({"csv", out("o.csv"), out("d.csv")}) == 0);
+  CHECK(read({"agree", out("r.json"), out("f.json"), out("t.csv"), out("o.csv")}) == 0);
+  int drawings = 0;
+  for (const auto& entry : std::filesystem::directory_iterator(out("figures"))) {
+    ++drawings;
+    const auto file = entry.path().string();
+    if (entry.path().extension() == ".svg") CHECK(testing::run({"xmllint", "--noout", "--nonet", "--huge", file}).exit_code == 0);
+    else CHECK(testing::run({"file", "--brief", file}).out.rfind("PNG image data", 0) == 0);
+  }
+  CHECK(drawings == 3);
+}
+
+TEST_CASE("exported photos have lost their position, unless it was asked for") {
+  const testing::TempFolder folder;
+  const std::string root = UROKO_SOURCE, reader = root + "/tests/report/read_back.py", photo = (folder / "pond.jpg").string(), book = (folder / "b.uroko").string();
+  REQUIRE(testing::run({"python3", reader, "put-gps", root + "/sample_images/botan-left-flank-2026-03-02.jpg", photo}).exit_code == 0);
+  REQUIRE(testing::run({"python3", reader, "no-gps", photo}).exit_code == 1);
+  REQUIRE(testing::uroko({"book", "new", book}).exit_code == 0);
+  REQUIRE(testing::uroko({"book", "add", book, photo, "--fish", "A", "--wound", "left", "--date", "2026-03-02"}).exit_code == 0);
+  for (const bool keep : {false, true}) {
+    const auto out = (folder / (keep ? "kept" : "clean")).string();
+    std::vector<std::string> command{"book", "extract", book, "--photos", out, "--json"};
+    if (keep) command.push_back("--keep-position");
+    const auto files = json::parse(testing::uroko(command).out)["files"];
+    REQUIRE(files.size() == 1);
+    CHECK(testing::run({"python3", reader, "no-gps", files[0].get<std::string>()}).exit_code == (keep ? 1 : 0));
+  }
+  // Pictures made of photos carry none either.
+  const auto annotated = (folder / "a.png").string();
+  CHECK(testing::uroko({"measure", photo, "--card", "--seed", "2140,1160", "--annotated", annotated}).exit_code == 0);
+  CHECK(read_file(annotated).find("GPS") == std::string::npos);
 }
