@@ -102,7 +102,7 @@ TEST_CASE("the .deb is clean by Debian's own checker, and unpacked in any folder
   const auto program = (prefix / "bin" / "uroko").string();
   const auto pages = run({program, "guide"});
   REQUIRE(pages.exit_code == 0);
-  CHECK(pages.out.rfind("photographing", 0) == 0);
+  CHECK(pages.out.rfind("keeping", 0) == 0);
   for (const auto& page : guide_pages()) {
     CHECK_FALSE(page.title.empty());
     CHECK_THAT(pages.out, Catch::Contains(page.name) && Catch::Contains(page.title));
