@@ -117,6 +117,8 @@ bool Session::key(const KeyPress& press) {
 void Session::escape() {
   if (palette.open)
     palette = {};
+  else if (guide.open)
+    guide.open = false;
   else if (path_form)
     path_form.reset();
   else if (log_form)

@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "report/photo_panel.h"
+#include "report/wound_text.h"
 #include "uroko/report/sheet.h"
 #include "uroko/report/words.h"
 
@@ -16,10 +17,7 @@ Scene course_picture(const SheetData& data, Theme theme) {
   items.push_back(
       Label{{kMargin, y}, fitted(data.fish.empty() ? "fish without a name" : data.fish, 24, kInner, true), 24, colours.ink, Anchor::left, true, 0});
   y += 20;
-  std::string where = data.wound;
-  for (const auto& part : {data.site, data.side.empty() ? data.side : data.side + " side"})
-    if (!part.empty()) where += (where.empty() ? "" : " · ") + part;
-  items.push_back(Label{{kMargin, y}, fitted(where, 12, kInner), 12, colours.quiet, Anchor::left, false, 0});
+  items.push_back(Label{{kMargin, y}, fitted(wound_text(data), 12, kInner), 12, colours.quiet, Anchor::left, false, 0});
   y += 18;
 
   const double gap = 10, w = (kInner - gap) / 2, h = w * 0.8;

@@ -7,6 +7,7 @@
 #include "report/photo_panel.h"
 #include "report/tagged.h"
 #include "report/true_scale.h"
+#include "report/wound_text.h"
 #include "uroko/base/text.h"
 #include "uroko/report/words.h"
 
@@ -34,13 +35,13 @@ Estimate last_area(const healing::Course& course) {
   return area;
 }
 
-// Site and side, unless the wound's name says them already.
-std::string wound_text(const SheetData& data) {
-  const std::string named = lower_ascii(data.wound);
-  const auto unsaid = [&](const std::string& text, const std::string& shown) {
-    return text.empty() || named.find(lower_ascii(text)) != std::string::npos ? std::string() : shown;
-  };
-  return joined({data.wound, unsaid(data.site, data.site), unsaid(data.side, data.side + " side")}, " · ");
+// No text of the head may push the rest off the page: what goes on longer ends in an ellipsis.
+std::vector<std::string> at_most(std::vector<std::string> lines, std::size_t most, double size, double width, bool bold = false) {
+  if (lines.size() <= most) return lines;
+  lines.resize(most);
+  lines.back() = fitted(lines.back() + "…", size, width, bold);
+  if (!lines.back().ends_with("…")) lines.back() += "…";
+  return lines;
 }
 
 void head(Flow& flow, const SheetData& data) {
@@ -57,7 +58,7 @@ void head(Flow& flow, const SheetData& data) {
   double y = top + 36;
   {
     const Tagged h1(page, "H1");
-    for (const auto& line : wrapped(data.fish.empty() ? "fish without a name" : data.fish, 17, text_room, true)) {
+    for (const auto& line : at_most(wrapped(data.fish.empty() ? "fish without a name" : data.fish, 17, text_room, true), 4, 17, text_room, true)) {
       items.push_back(Label{{left, y}, line, 17, inks().ink, Anchor::left, true, 0});
       y += 20;
     }
@@ -67,7 +68,7 @@ void head(Flow& flow, const SheetData& data) {
     if (text.empty()) return;
     const Tagged p(page, "P");
     items.push_back(Label{{left, y}, what, 8, inks().quiet, Anchor::left, false, 0});
-    for (const auto& line : wrapped(text, 8.5, text_room - 62)) {
+    for (const auto& line : at_most(wrapped(text, 8.5, text_room - 62), 5, 8.5, text_room - 62)) {
       items.push_back(Label{{left + 62, y}, line, 8.5, inks().ink, Anchor::left, false, 0});
       y += 12;
     }

@@ -7,6 +7,7 @@
 #include "support/temp_folder.h"
 #include "uroko/app/outline_edit.h"
 #include "uroko/app/session.h"
+#include "uroko/base/file.h"
 
 using namespace uroko;
 using namespace uroko::app;
@@ -271,4 +272,28 @@ TEST_CASE("tiles cover every level once, with a border that repeats the photo's 
       CHECK((a[0] == b[2] && a[1] == b[1] && a[2] == b[0] && a[3] == 255));
     }
   CHECK(covered == 1300 * 700);
+}
+
+TEST_CASE("the guide's Markdown becomes plain blocks, and every page of ours does so without marks left over") {
+  using Kind = GuideBlock::Kind;
+  const auto blocks = guide_blocks("# One\n\nA **bold** `word` and\na [link](x.md).\n- first\n  goes on\n- second\n\n| a | b |\n| --- | --- |\n| 1 | ![two](p.png) |\n```\n  code # here\n```\n1. last\n");
+  const std::vector<GuideBlock> wanted{{Kind::title, "One"},         {Kind::paragraph, "A bold word and a link."}, {Kind::item, "\u2013 first goes on"}, {Kind::item, "\u2013 second"},
+                                       {Kind::row, "a  \u00b7  b"}, {Kind::row, "1  \u00b7  [picture: two]"},      {Kind::code, "  code # here"},        {Kind::item, "1. last"}};
+  CHECK(blocks == wanted);
+  const auto pages = guide_pages();
+  REQUIRE(pages.size() > 10);
+  CHECK(pages.front().name == "keeping");
+  for (const auto& page : pages) {
+    INFO(page.file);
+    const auto all = guide_blocks(read_file(page.file));
+    REQUIRE(all.size() > 3);
+    CHECK(all.front() == GuideBlock{Kind::title, page.title});
+    for (const auto& block : all)
+      if (block.kind != Kind::code) {
+        INFO(block.text);
+        CHECK(block.text.find("**") == std::string::npos);
+        CHECK(block.text.find("](") == std::string::npos);
+        CHECK(block.text.find("```") == std::string::npos);
+      }
+  }
 }

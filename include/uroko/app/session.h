@@ -12,6 +12,7 @@
 #include "uroko/app/commands.h"
 #include "uroko/app/desk.h"
 #include "uroko/app/forms.h"
+#include "uroko/app/guide.h"
 #include "uroko/app/jobs.h"
 #include "uroko/app/settings.h"
 #include "uroko/report/chart.h"
@@ -105,6 +106,7 @@ class Session {
   std::optional<ScaleForm> scale_form;
   std::optional<PathForm> path_form;
   PaletteState palette;
+  GuideView guide;
   bool settings_open = false;
   struct SettingsText {
     std::string print = "100", base = "0";
@@ -140,6 +142,8 @@ class Session {
   void open_book(const std::filesystem::path& path);
   /// The sample case; the installed one is first copied beside the user's case books.
   void open_sample();
+  /// Opens the guide at that page (in the order of guide_pages).
+  void show_guide(int page = 0);
   void new_book(const std::filesystem::path& path);
   void close_book();
   void select_fish(casebook::Id id);
