@@ -64,8 +64,6 @@ void draw_start(Ui& ui, const Box& box) {
   }
   if (shown < 3 && !s.places.sample.empty())
     row("start.sample", "The sample case", "One koi of our own making, one ulcer, eight visits", [](app::Session& session) { session.open_sample(); });
-  // Two recent books leave no room for it; Ctrl+F1 is there always.
-  if (shown < 2) row("start.guide", "The guide", "Photographing, tracing, reading the curve, limits", [](app::Session& session) { session.show_guide(); });
   row("start.open", "Open a case book \u2026", "A folder ending in .uroko", [](app::Session& session) { session.run("file.open"); });
 
   ui.heading(right.x, right.y, "The card");
