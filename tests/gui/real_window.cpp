@@ -4,6 +4,8 @@
 
 #include <chrono>
 #include <cmath>
+#include <cstdio>
+#include <cstdlib>
 #include <fstream>
 #include <stdexcept>
 #include <thread>
@@ -43,7 +45,12 @@ const nlohmann::json& RealWindow::wait(const std::string& what, const std::funct
       const auto read = nlohmann::json::parse(in, nullptr, false);
       if (read.is_object()) state_ = read;
     }
-    if (!state_.is_null() && is_so(state_)) return state_;
+    if (!state_.is_null() && is_so(state_)) {
+      static const bool told = std::getenv("UROKO_STEPS") != nullptr;
+      if (told && what.rfind("the pointer", 0) != 0 && what.rfind("the button", 0) != 0)
+        std::printf("%6.2f s  %s\n", std::chrono::duration<double>(std::chrono::steady_clock::now() - started_).count(), what.c_str());
+      return state_;
+    }
     int status = 0;
     const bool gone = ::waitpid(program_, &status, WNOHANG) == program_;
     if (gone || std::chrono::steady_clock::now() > end) {

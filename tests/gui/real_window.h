@@ -1,4 +1,5 @@
 #pragma once
+#include <chrono>
 #include <filesystem>
 #include <functional>
 #include <nlohmann/json.hpp>
@@ -12,7 +13,8 @@
 namespace uroko::testing {
 
 /// The program as people start it, in its own X server (Xvfb) with an empty home, driven by real mouse and keys (xdotool). What is shown is
-/// read from the file that UROKO_STATE names; every step waits for what it wants to see there, never for a time.
+/// read from the file that UROKO_STATE names; every step waits for what it wants to see there, never for a time. With UROKO_STEPS=1 in the
+/// environment each step is printed with the seconds since the start.
 class RealWindow {
  public:
   /// Why it cannot be run on this machine; empty when it can.
@@ -46,6 +48,7 @@ class RealWindow {
   Screen screen_;
   std::string display_;  ///< as the environment says it
   pid_t program_ = 0;
+  std::chrono::steady_clock::time_point started_ = std::chrono::steady_clock::now();
   nlohmann::json state_;
 };
 

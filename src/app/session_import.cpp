@@ -1,0 +1,173 @@
+// Photos on their way into the case book.
+#include <algorithm>
+#include <exception>
+
+#include "app/book_access.h"
+#include "app/typed.h"
+#include "uroko/app/session.h"
+#include "uroko/base/error.h"
+#include "uroko/base/text.h"
+
+namespace uroko::app {
+
+namespace fs = std::filesystem;
+using casebook::Id;
+
+void Session::drop_files(const std::vector<fs::path>& files) {
+  std::vector<fs::path> found;
+  for (const auto& file : files) {
+    std::error_code error;
+    if (file.extension() == ".uroko") return open_book(file);
+    if (fs::is_directory(file, error)) {
+      for (const auto& entry : fs::directory_iterator(file, error))
+        if (entry.is_regular_file(error)) {
+          const auto e = lower_ascii(entry.path().extension().string());
+          if (e == ".jpg" || e == ".jpeg" || e == ".png" || e == ".tif" || e == ".tiff" || e == ".webp" || e == ".heic" || e == ".heif") found.push_back(entry.path());
+        }
+    } else {
+      found.push_back(file);
+    }
+  }
+  std::sort(found.begin(), found.end());
+  if (found.empty()) return tell(Notice::Kind::trouble, "There is no photo in what was dropped.", "Drop JPEG, HEIC, PNG, TIFF or WebP files, or a folder of them.");
+  if (has_book() && book.read_only) return tell(Notice::Kind::trouble, "The case book is open for reading only.", "Copy it to a folder that you may write to.");
+  if (!import_form) {
+    import_form.emplace();
+    if (const auto* f = current_fish()) import_form->fish = f->fish.name;
+    if (const auto* w = current_wound()) import_form->wound = w->wound.name;
+    if (!has_book()) import_form->book = default_book().string();
+  }
+  path_form.reset();
+  settings.last_folder = fs::absolute(found.front()).parent_path();
+  for (const auto& file : found) {
+    if (std::any_of(import_form->items.begin(), import_form->items.end(), [&](const auto& i) { return i.file == file; })) continue;
+    import_form->items.push_back({file, {}, {}, {}});
+    jobs.start("Looking at " + file.filename().string(), [this, file](const Token&) -> Jobs::Delivery {
+      std::optional<photo::PhotoInfo> info;
+      std::string problem;
+      try {
+        info = photo::probe(file);
+      } catch (const Error& e) {
+        problem = e.happened();
+      }
+      return [this, file, info, problem] {
+        if (!import_form) return;
+        for (auto& item : import_form->items)
+          if (item.file == file) {
+            item.info = info;
+            item.trouble = problem;
+            if (info && info->taken && item.date.empty()) item.date = info->taken->iso_date();
+          }
+      };
+    });
+  }
+  // The first one is shown meanwhile, so that it is seen which fish it is.
+  if (!desk || !desk->unsaved()) {
+    step = Step::scale;
+    open_photo(import_form->items.front().file);
+  }
+}
+
+std::optional<double> optional_number(const std::string& text, const char* what, double least, double most, std::string& fault) {
+  if (trim(text).empty()) return std::nullopt;
+  const auto v = parse_typed_number(text);
+  if (!v || *v < least || *v > most) {
+    fault = std::string(what) + " must be a number from " + number_text(least) + " to " + number_text(most) + ".";
+    return std::nullopt;
+  }
+  return v;
+}
+
+void Session::confirm_import() {
+  if (!import_form) return;
+  auto& f = *import_form;
+  f.fault.clear();
+  if (trim(f.fish).empty()) f.fault = "Which fish is it? A name or a tag is enough.";
+  else if (trim(f.wound).empty()) f.fault = "Which wound is it? The body site is a good name.";
+  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault);
+  const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault);
+  struct Group {
+    std::optional<DateTime> date;  ///< nothing: the photo's own
+    std::vector<fs::path> files;
+  };
+  std::vector<Group> groups;
+  std::size_t sound = 0;
+  for (const auto& item : f.items) {
+    if (!item.trouble.empty()) continue;
+    ++sound;
+    const auto date = DateTime::parse(trim(item.date));
+    if (!date) {
+      if (f.fault.empty()) f.fault = item.file.filename().string() + ": the date must be like 2026-03-19.";
+      continue;
+    }
+    // A date left as the photo gave it keeps its time and where it came from.
+    const bool own = item.info && item.info->taken && item.info->taken->iso_date() == date->iso_date();
+    if (own)
+      groups.push_back({std::nullopt, {item.file}});
+    else
+      groups.push_back({*date, {item.file}});
+  }
+  if (sound == 0 && f.fault.empty()) f.fault = "None of these files can be taken in.";
+  if (!f.fault.empty()) return;
+  if (!access_) {
+    const fs::path path = trim(f.book);
+    if (path.empty()) {
+      f.fault = "Say where the case book is to be made.";
+      return;
+    }
+    const auto form = f;
+    try {
+      auto p = path.extension() == ".uroko" ? path : fs::path(path.string() + ".uroko");
+      if (!casebook::Book::is_book(p)) casebook::Book::create(p);
+      open_book(p);
+    } catch (...) {
+      trouble("Making the case book", std::current_exception());
+      return;
+    }
+    if (!access_) return;
+    import_form = form;
+  }
+  // cppcheck-suppress nullPointerRedundantCheck ; open_book, above, has made it
+  const auto folder = access_->book.folder();
+  const std::string fish_name = trim(import_form->fish), wound_name = trim(import_form->wound);
+  import_form.reset();
+  jobs.start("Taking photos in", [this, folder, groups, fish_name, wound_name, water, weight](const Token& token) -> Jobs::Delivery {
+    auto second = casebook::Book::open(folder);  // a connection of the worker's own
+    std::vector<casebook::AddedPhoto> added;
+    {
+      casebook::Book::Step whole(second, groups.size() == 1 ? "take a photo in" : "take " + std::to_string(groups.size()) + " photos in");
+      double done = 0;
+      for (const auto& g : groups) {
+        casebook::NewPhotos n;
+        n.files = g.files;
+        n.fish = fish_name;
+        n.wound = wound_name;
+        n.date = g.date;
+        n.water_c = water;
+        if (done == 0) n.weight_g = weight;
+        for (auto& a : second.add_photos(n, token)) added.push_back(std::move(a));
+        token.progress(++done / static_cast<double>(groups.size()));
+      }
+      whole.commit();
+    }
+    return [this, folder, added] {
+      if (!access_ || access_->book.folder() != folder) return;
+      int fresh = 0;
+      Id photo = 0;
+      for (const auto& a : added) {
+        if (a.error)
+          tell(Notice::Kind::trouble, a.file.filename().string() + ": " + a.error->happened(), a.error->advice());
+        else if (a.already)
+          tell(Notice::Kind::trouble, a.file.filename().string() + " is in the book already" + (a.already_at.empty() ? "." : ", under " + a.already_at + "."), "Nothing was added.");
+        else
+          ++fresh;
+        if (!a.error && (!photo || !a.already)) photo = a.photo;
+      }
+      last_change_ = Change::book;
+      reread_book();
+      if (photo) show_photo(photo);
+    };
+  }, true);
+}
+
+}  // namespace uroko::app
