@@ -139,7 +139,7 @@ int main(int argc, char** argv) {
 
   Random random(5);
   for (const auto& [name, bytes] : good) {
-    for (int percent = 0; percent < 100; percent += brief ? 23 : 1) stage.give("cut at every 1 % of its length", name, bytes.substr(0, bytes.size() * std::size_t(percent) / 100));
+    for (int percent = 0; percent < 100; percent += brief ? 49 : 1) stage.give("cut at every 1 % of its length", name, bytes.substr(0, bytes.size() * std::size_t(percent) / 100));
     for (int k = 0; k < (brief ? 2 : 60); ++k) {
       auto hurt = bytes;
       for (int n = 1 << random.index(6); n > 0; --n) hurt[std::size_t(random.index(int(hurt.size())))] = char(random.index(256));
@@ -150,6 +150,7 @@ int main(int argc, char** argv) {
       for (int n = random.index(4000); n > 0; --n) noise += char(random.index(256));
       stage.give("noise behind a right beginning", name, noise);
     }
+    if (brief && name != "a_jpg" && name != "a_png" && name != "a_heic") continue;
     stage.give("wrong extension", name.ends_with("jpg") ? "wrong.png" : "wrong.jpg", bytes);
     stage.give("two files in one", "photo-archive.jpg", bytes + "PK\3\4" + std::string(200, 'x'));
     stage.give("two files in one", "archive-photo.jpg", "PK\3\4" + bytes);
