@@ -71,7 +71,8 @@ ImageOutline outline_at(const cv::Mat& level, float iso, double least_area) {
     for (int x = -1; x < t.w; ++x) {
       const double v[4] = {t.at(x, y), t.at(x + 1, y), t.at(x + 1, y + 1), t.at(x, y + 1)};
       int code = 0;
-      for (int k = 0; k < 4; ++k) code |= (v[k] > 0) << k;
+      for (int k = 0; k < 4; ++k)
+        if (v[k] > 0) code |= 1 << k;  // written as (v[k] > 0) << k, GCC 12 with -fsanitize=undefined runs past the fourth
       if (code == 0 || code == 15) continue;
       // Sides: 0 top, 1 right, 2 bottom, 3 left. A segment runs from where the level falls
       // to where it rises going clockwise round the cell: outer rings turn from +x to +y.
