@@ -115,6 +115,7 @@ std::vector<Command> make() {
   add("file.watch", "Watch a folder", "File", {"Ctrl+Shift+F"}, "New photos in it come up for a fish and a date", nullptr, [](S& s) { s.ask_path(PathForm::Purpose::watch); });
   add("window.commands", "Find a command", "Window", {"Ctrl+K", "F1"}, "Everything the window can do, with its keys", nullptr, [](S& s) { s.palette = {}; s.palette.open = true; });
   add("window.guide", "The guide", "Window", {"Ctrl+F1"}, "Photographing, references, tracing, reading the curve, limits and cautions", nullptr, [](S& s) { s.guide.open ? s.escape() : s.show_guide(s.guide.page); });
+  add("tour.start", "Show the tour", "Window", {"F2"}, "What is where, in six stops; best in the sample case", has_wound, [](S& s) { s.start_tour(); });
   add("window.theme", "Light or dark", "Window", {"Ctrl+T"}, "Dark for the shed at night", nullptr, [](S& s) { s.settings.theme = s.settings.theme == Theme::light ? Theme::dark : Theme::light; s.save_settings_now(); });
   add("window.larger", "Larger", "Window", {"Ctrl++", "Ctrl+="}, "The whole window, 75 to 300 %", nullptr, [](S& s) { scale_ui(s, 1); });
   add("window.smaller", "Smaller", "Window", {"Ctrl+-"}, "The whole window, 75 to 300 %", nullptr, [](S& s) { scale_ui(s, -1); });

@@ -119,6 +119,8 @@ void Session::escape() {
     palette = {};
   else if (guide.open)
     guide.open = false;
+  else if (tour_at)
+    end_tour();
   else if (path_form)
     path_form.reset();
   else if (log_form)

@@ -33,7 +33,10 @@ fs::path sample_book() {
 
 void Session::open_sample() {
   const auto& sample = places.sample;
-  if (sample.empty() || sample != shared_path("sample.uroko")) return open_book(sample);
+  if (sample.empty() || sample != shared_path("sample.uroko")) {
+    open_book(sample);
+    return first_tour();
+  }
   // The installed one cannot be written: the first time it is copied to where case books stand, so that everything can be tried on it.
   const auto mine = default_book().parent_path() / "Sample case.uroko";
   try {
@@ -47,6 +50,7 @@ void Session::open_sample() {
     return tell(Notice::Kind::trouble, "The sample case could not be copied to " + mine.string() + ": " + e.code().message() + ". Free some space or choose another home folder.");
   }
   open_book(mine);
+  first_tour();
 }
 
 void Session::ask_path(Purpose purpose) {
@@ -214,10 +218,10 @@ void Session::confirm_form() {
     give_scale();
 }
 
-bool Session::watch() {
+bool Session::watch(bool at_once) {
   if (settings.watched_folder.empty()) return false;
   const auto now = std::chrono::steady_clock::now();
-  if (now - watched_at_ < std::chrono::seconds(2)) return false;
+  if (!at_once && now - watched_at_ < std::chrono::seconds(2)) return false;
   watched_at_ = now;
   std::vector<fs::path> fresh;
   std::error_code error;

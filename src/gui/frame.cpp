@@ -41,6 +41,7 @@ void draw_window(Ui& ui, float width, float height) {
   if (bank) draw_bank(ui, {list_w, height - bank_h, width - list_w, bank_h});
   ImGui::End();
   draw_guide(ui, all);
+  draw_tour(ui, all);
   draw_palette(ui, all);
 }
 

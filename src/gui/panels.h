@@ -16,6 +16,8 @@ void draw_bank(Ui& ui, const Box& box);
 void draw_notices(Ui& ui, const Box& photo);
 void draw_palette(Ui& ui, const Box& box);
 void draw_guide(Ui& ui, const Box& box);
+/// The tour's present stop, beside what it speaks of.
+void draw_tour(Ui& ui, const Box& all);
 /// The four other ways to give a scale, each with a small picture; its height.
 float draw_scale_ways(Ui& ui, float x, float y, float w);
 

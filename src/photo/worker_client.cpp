@@ -156,7 +156,7 @@ std::optional<Loaded> ask_worker(const SealedBytes& bytes, const std::filesystem
   if (answer.rows <= 0 || answer.cols <= 0 || std::max(answer.rows, answer.cols) > limits.max_side_px || double(answer.rows) * answer.cols > limits.max_megapixels * 1e6 || descriptors.size() != 1)
     source.damaged("the decoder's answer cannot be read");
   out.bgr = large_page_picture(answer.rows, answer.cols);
-  if (!receive_pixels(descriptors[0].get(), out.bgr)) source.damaged("the decoder stopped half way");
+  if (!receive_pixels(descriptors[0].get(), out.bgr)) source.refuse("stopped", "was read, but the pixels did not all come through", "open it again; close other programs if it happens again");
   return out;
 }
 

@@ -63,11 +63,12 @@ void limit_memory(std::size_t more) {
   ::setrlimit(RLIMIT_AS, &r);
 }
 
-/// SIGALRM ends the process by default, so that a decoder that waits for ever is ended by the kernel.
+/// Of processor time, doubled for decoders that use several cores. SIGALRM ends the process by default, so that a decoder that waits for
+/// ever is ended by the kernel; six times as long by the clock, because a busy machine must not make a sound photo a slow one.
 void limit_time(unsigned seconds) {
   if (kSanitized) seconds *= 10;
-  limit(RLIMIT_CPU, 2 * seconds);  // decoders that use several cores
-  ::alarm(seconds);
+  limit(RLIMIT_CPU, 2 * seconds);
+  ::alarm(6 * seconds);
 }
 
 /// No file can be opened, made, removed or run from here on (Linux 5.13; without it the other limits hold).
@@ -159,6 +160,7 @@ std::string error_message(const std::string& code, const std::string& happened, 
     message = error_message("damaged", std::string("is damaged (") + e.what() + ")", "copy it again from the camera or phone");
   }
   if (!send_message(3, message, descriptors)) ::_exit(1);
+  ::alarm(300);                                  // decoded: what is left is the asker's reading
   for (const int fd : descriptors) ::close(fd);  // so that an asker who went away ends the pipe
   if (pixels >= 0 && !send_pixels(pixels, loaded.bgr)) ::_exit(1);
   ::_exit(0);

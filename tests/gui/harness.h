@@ -19,6 +19,7 @@ class Harness {
     auto& io = ImGui::GetIO();
     io.IniFilename = nullptr;
     io.LogFilename = nullptr;
+    io.BackendFlags |= ImGuiBackendFlags_RendererHasVtxOffset;  // as the OpenGL back end says
     style_.fonts = gui::load_fonts(*io.Fonts, 1);
     unsigned char* pixels;
     int w, h;

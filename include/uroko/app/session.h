@@ -108,6 +108,7 @@ class Session {
   PaletteState palette;
   GuideView guide;
   bool settings_open = false;
+  std::optional<std::size_t> tour_at;  ///< stop of the tour that is shown
   struct SettingsText {
     std::string print = "100", base = "0";
   } settings_text;  ///< as typed
@@ -192,8 +193,13 @@ class Session {
   bool key(const KeyPress& press);
   bool run(std::string_view command_id);
   void confirm_form();  ///< Enter in a form
-  bool watch();         ///< looks at the watched folder now and then; true when something new came
+  /// Looks at the watched folder, every two seconds or `at_once`; true when something new came.
+  bool watch(bool at_once = false);
   void escape();
+  void start_tour();
+  void first_tour();  ///< unless it was seen
+  void next_tour_stop();
+  void end_tour();  ///< it does not come again by itself
   void save_settings_now();
   void set_degree_day_base(double celsius);
   DoseResult dose_result() const;
