@@ -284,3 +284,23 @@ TEST_CASE("text that is not UTF-8 and strange letters are stored safely") {
   one.book.add(odd);
   CHECK(one.book.find<Fish>(odd.id)->note == "\xEF\xBF\xBD\xEF\xBF\xBDok");
 }
+
+TEST_CASE("undo of a step that changed one row twice brings back what stood before the step, redo what stood after") {
+  uroko::testing::TempFolder folder;
+  auto book = casebook::Book::create(folder / "koi.uroko");
+  casebook::Fish fish;
+  fish.name = "A", fish.note = "first";
+  book.add(fish);
+  {
+    casebook::Book::Step step(book, "Two notes");
+    fish.note = "second";
+    book.update(fish);
+    fish.note = "third";
+    book.update(fish);
+    step.commit();
+  }
+  book.undo();
+  CHECK(book.fish().at(0).note == "first");
+  book.redo();
+  CHECK(book.fish().at(0).note == "third");
+}
