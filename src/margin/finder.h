@@ -9,8 +9,8 @@ std::optional<Refusal> refused_photo(const cv::Mat& bgr);
 std::optional<Refusal> refused_options(const FinderOptions& options);
 
 /// A coarse outline (photo px) settled to a part of a pixel on a working copy of the photo, with doubts and warnings.
-/// `reach_px`: how far the edge may still move.
-Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, From from);
+/// `reach_px`: how far the edge may still move; `seen_contrast`: the median separation of the two sides' colours in their pooled standard deviations.
+Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, From from, double* seen_contrast = nullptr);
 
 ImageOutline circle_around(const ImagePoint& centre, double radius);
 

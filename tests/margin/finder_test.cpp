@@ -102,6 +102,25 @@ TEST_CASE("a loop that cannot be used is refused with its code and what to do") 
   CHECK(code(cv::Mat(1, 400, CV_8UC3, cv::Scalar(1, 2, 3)), outline(ellipse({230, 0}, 90, 60))) == "photo-too-small");
 }
 
+TEST_CASE("a loop round plain skin finds no edge and says so, at any grain of the skin") {
+  for (const double grain : {2.0, 6.0}) {
+    for (std::uint64_t seed = 1; seed <= 3; ++seed) {
+      Random random(seed);
+      cv::Mat bgr(360, 480, CV_8UC3), coarse(90, 120, CV_8UC3);
+      for (int y = 0; y < coarse.rows; ++y)
+        for (int x = 0; x < coarse.cols; ++x) {
+          const double n = random.normal(0, grain);
+          coarse.at<cv::Vec3b>(y, x) = {cv::saturate_cast<uchar>(190 + n), cv::saturate_cast<uchar>(205 + n), cv::saturate_cast<uchar>(225 + n)};
+        }
+      cv::resize(coarse, bgr, bgr.size(), 0, 0, cv::INTER_LINEAR);
+      INFO("seed " << seed << ", grain " << grain);
+      const auto found = find_in_loop(bgr, outline(ellipse({235, 178}, 118, 80, 12)));
+      REQUIRE_FALSE(found);
+      CHECK(found.refusal().code == "no-edge");
+    }
+  }
+}
+
 TEST_CASE("a given outline is kept as drawn and carries a doubt at every vertex") {
   const auto bgr = photo_of({230, 180}, 90, 60, 2);
   const auto drawn = outline(ellipse({230, 180}, 90, 60, 40));

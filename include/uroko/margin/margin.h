@@ -35,7 +35,8 @@ struct FinderOptions {
 };
 
 /// The margin inside a rough loop drawn outside the wound. `bgr`: the whole upright photo, 8-bit BGR.
-/// Refuses: a loop of fewer than three points, outside the photo, crossing itself beyond repair, with nothing in it to find.
+/// Refuses: a loop of fewer than three points, outside the photo, crossing itself beyond repair, with nothing in it to find,
+/// round plain skin ("no-edge": the median separation of the two sides' colours below 1.3 pooled standard deviations).
 Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& loop, const FinderOptions& options = {});
 /// From one point in the wound.
 Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, const FinderOptions& options = {});
