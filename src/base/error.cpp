@@ -3,9 +3,12 @@
 namespace uroko {
 
 namespace {
+/// Words from a file or a name may hold line ends: the message stays one line, and a terminal is not steered by it.
 std::string one_line(const std::filesystem::path& file, const std::string& happened, const std::string& advice) {
   std::string line = file.empty() ? happened : file.string() + ": " + happened;
   if (!advice.empty()) line += "; " + advice;
+  for (auto& c : line)
+    if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) c = ' ';
   return line;
 }
 }  // namespace
