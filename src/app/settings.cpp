@@ -13,6 +13,8 @@ namespace fs = std::filesystem;
 
 namespace {
 
+constexpr std::size_t kRecentBooks = 8;
+
 fs::path home() {
   const char* value = std::getenv("HOME");
   return value && *value ? fs::path(value) : fs::current_path();
@@ -30,7 +32,7 @@ void Settings::remember_book(const fs::path& book) {
   last_book = book;
   std::erase(recent_books, book);
   recent_books.insert(recent_books.begin(), book);
-  if (recent_books.size() > 8) recent_books.resize(8);
+  if (recent_books.size() > kRecentBooks) recent_books.resize(kRecentBooks);
 }
 
 fs::path config_folder() { return xdg("XDG_CONFIG_HOME", ".config"); }
@@ -54,6 +56,7 @@ Settings load_settings(const fs::path& file) {
     s.watched_folder = path("watched_folder");
     s.tour_seen = json.value("tour_seen", false);
     for (const auto& book : json.value("recent_books", std::vector<std::string>())) s.recent_books.emplace_back(book);
+    if (s.recent_books.size() > kRecentBooks) s.recent_books.resize(kRecentBooks);
   } catch (const std::exception&) {
     return Settings{};  // settings are a convenience: damaged ones must not keep the window shut
   }
@@ -73,7 +76,7 @@ void save_settings(const Settings& s, const fs::path& file) {
   std::error_code error;
   fs::create_directories(file.parent_path(), error);
   if (error) throw Error(Fault::input, "not-written", file.parent_path(), "the settings folder could not be made: " + error.message(), "check that your home folder is writable");
-  write_file_whole(file, json.dump(1) + "\n");
+  write_file_whole(file, json.dump(1, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
 }
 
 }  // namespace uroko::app

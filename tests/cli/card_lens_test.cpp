@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <sstream>
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
@@ -42,10 +43,17 @@ TEST_CASE("card writes a page or the card alone and says its size in mm") {
     CHECK(page.out.find("print at 100 %") != std::string::npos);
     // ISO 216 A4 is 595 x 842 points; letter is 612 x 792.
     CHECK(run({"pdfinfo", pdf}).out.find(paper == "a4" ? "595.2" : "612") != std::string::npos);
-    // Letters are outlines, so that no printer substitutes a font: pdffonts lists its two heading lines alone.
+    // Every font is embedded, so that no printer substitutes one: below pdffonts' two heading lines, "yes" in the column emb.
     const auto fonts = run({"pdffonts", pdf});
     CHECK(fonts.exit_code == 0);
-    CHECK(lines(fonts.out) == 2);
+    REQUIRE(lines(fonts.out) > 2);
+    std::istringstream rows(fonts.out);
+    std::string heading, row;
+    std::getline(rows, heading);
+    const auto column = heading.find("emb");
+    REQUIRE(column != std::string::npos);
+    std::getline(rows, row);
+    while (std::getline(rows, row)) CHECK(row.substr(column, 3) == "yes");
   }
   CHECK(uroko::testing::uroko({"card", (folder / "c.svg").string()}).exit_code == 0);
   CHECK(run({"xmllint", "--noout", (folder / "c.svg").string()}).exit_code == 0);
