@@ -1,9 +1,9 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
-#include <sstream>
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <sstream>
 
 #include "support/command.h"
 #include "support/temp_folder.h"
