@@ -64,7 +64,9 @@ std::string csv_row(const std::vector<std::string>& fields) {
   std::string out;
   for (std::size_t i = 0; i < fields.size(); ++i) {
     if (i) out += ',';
-    if (fields[i].find_first_of(",\"\r\n") == std::string::npos) {
+    // A lone empty field would be a blank line, and a mark at the start would be skipped: both are quoted.
+    const bool plain = fields[i].find_first_of(",\"\r\n") == std::string::npos && !(fields.size() == 1 && fields[i].empty()) && fields[i].compare(0, 3, "\xEF\xBB\xBF") != 0;
+    if (plain) {
       out += fields[i];
       continue;
     }

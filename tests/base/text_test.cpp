@@ -55,3 +55,10 @@ TEST_CASE("Student t quantiles are those of the printed tables") {
   CHECK(t_quantile(0.975, 30) == Approx(2.042).margin(5e-4));
   CHECK(t_quantile(0.975, std::numeric_limits<double>::infinity()) == Approx(1.960).margin(5e-4));
 }
+
+TEST_CASE("a row of one empty field and one that begins like a UTF-8 mark come back from a table") {
+  const std::vector<std::vector<std::string>> rows = {{"\xEF\xBB\xBF" "a", "b"}, {""}, {"", ""}};
+  std::string table;
+  for (const auto& row : rows) table += csv_row(row);
+  CHECK(parse_csv(table) == rows);
+}
