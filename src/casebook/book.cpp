@@ -199,7 +199,7 @@ void Book::restore(const TrashItem& item) {
 std::vector<Fish> Book::fish() const { return select<Fish>(database(), "WHERE t.trashed IS NULL ORDER BY t.name"); }
 
 std::optional<Fish> Book::fish_named(const std::string& name) const {
-  auto found = select<Fish>(database(), "WHERE t.name = :name AND t.trashed IS NULL", {name});
+  auto found = select<Fish>(database(), "WHERE t.name = :name AND t.trashed IS NULL", {clean_utf8(name)});
   if (found.empty()) return std::nullopt;
   return std::move(found.front());
 }
@@ -207,7 +207,7 @@ std::optional<Fish> Book::fish_named(const std::string& name) const {
 std::vector<Wound> Book::wounds(Id fish) const { return select<Wound>(database(), "WHERE t.fish = :fish AND t.trashed IS NULL ORDER BY t.name", {static_cast<long long>(fish)}); }
 
 std::optional<Wound> Book::wound_named(Id fish, const std::string& name) const {
-  auto found = select<Wound>(database(), "WHERE t.fish = :fish AND t.name = :name AND t.trashed IS NULL", {static_cast<long long>(fish), name});
+  auto found = select<Wound>(database(), "WHERE t.fish = :fish AND t.name = :name AND t.trashed IS NULL", {static_cast<long long>(fish), clean_utf8(name)});
   if (found.empty()) return std::nullopt;
   return std::move(found.front());
 }

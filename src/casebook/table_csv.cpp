@@ -95,7 +95,7 @@ Imported import_csv(Book& book, const std::filesystem::path& file) {
     const auto& row = rows[k];
     if (row.size() != header.size()) fail(k + 1, "it has " + std::to_string(row.size()) + " cells and the header " + std::to_string(header.size()));
     Cells cells;
-    for (std::size_t c = 0; c < row.size(); ++c) cells[header[c]] = kText.contains(header[c]) ? restore_formula(row[c]) : trim(row[c]);
+    for (std::size_t c = 0; c < row.size(); ++c) cells[header[c]] = clean_utf8(kText.contains(header[c]) ? restore_formula(row[c]) : trim(row[c]));
     const auto number = [&](const std::string& column) -> std::optional<double> {
       if (cells[column].empty()) return std::nullopt;
       const auto value = parse_number(cells[column]);

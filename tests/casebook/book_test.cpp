@@ -304,3 +304,18 @@ TEST_CASE("undo of a step that changed one row twice brings back what stood befo
   book.redo();
   CHECK(book.fish().at(0).note == "third");
 }
+
+TEST_CASE("a name that is no UTF-8 is found again under what was kept of it") {
+  TempFolder temp;
+  auto book = Book::create(temp / "koi.uroko");
+  Fish fish;
+  fish.name = "Shir\xF4";  // Latin-1
+  book.add(fish);
+  const auto found = book.fish_named("Shir\xF4");
+  REQUIRE(found);
+  Wound wound;
+  wound.fish = found->id;
+  wound.name = "le\xA4 flank";
+  book.add(wound);
+  CHECK(book.wound_named(found->id, "le\xA4 flank"));
+}
