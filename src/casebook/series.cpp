@@ -41,9 +41,7 @@ Estimate combined(const std::vector<Glance>& measures) {
   for (const auto& m : measures) mean += m.area / n, squares += m.u * m.u / n;
   for (const auto& m : measures) spread += (m.area - mean) * (m.area - mean) / (n - 1);
   const double u = std::max(std::sqrt(squares), std::sqrt(spread / n));
-  auto estimate = symmetric_estimate(mean, u);
-  estimate.low95 = std::max(0.0, estimate.low95);
-  return estimate;
+  return area_estimate(mean, u);
 }
 
 /// Shares stored with a measure, in the order of bed::Tissue; nothing when they are not there.

@@ -34,9 +34,7 @@ std::vector<CurvePoint> curve(const Course& course, Quantity quantity) {
   for (int i = 0; i < static_cast<int>(course.looks.size()); ++i) {
     const auto& look = course.looks[i];
     if (quantity == Quantity::area_mm2) {
-      auto e = symmetric_estimate(look.area_mm2, look.u_mm2 > 0 ? look.u_mm2 : between * look.area_mm2);
-      e.low95 = std::max(e.low95, 0.0);
-      out.push_back({i, course.days[i], e});
+      out.push_back({i, course.days[i], area_estimate(look.area_mm2, look.u_mm2 > 0 ? look.u_mm2 : between * look.area_mm2)});
       continue;
     }
     if (base < 0 || course.segment[i] != course.segment[base]) {

@@ -62,7 +62,7 @@ void take_line(ChartDraft& d, Point a, Point b) {
   }
 }
 
-double upper95(const healing::Look& look) { return look.area_mm2 + 1.96 * std::max(0.0, look.u_mm2); }
+double upper95(const healing::Look& look) { return area_estimate(look.area_mm2, std::max(0.0, look.u_mm2)).high95; }
 
 void choose_days(ChartDraft& d) {
   Chart& c = d.chart;
@@ -192,7 +192,7 @@ void draw_curve(ChartDraft& d) {
     const Point p = c.looks[i];
     if (looks[i].u_mm2 > 0) {
       const double top = c.y_of_area(std::min(upper95(looks[i]), c.area_top_mm2)),
-                   bottom = c.y_of_area(std::max(0.0, looks[i].area_mm2 - 1.96 * looks[i].u_mm2));
+                   bottom = c.y_of_area(area_estimate(looks[i].area_mm2, looks[i].u_mm2).low95);
       items.push_back(PolyLine{{{p.x, top}, {p.x, bottom}}, d.colours.area, 1, Dash::solid, false});
       if (cap > 1) {
         items.push_back(PolyLine{{{p.x - cap, top}, {p.x + cap, top}}, d.colours.area, 1, Dash::solid, false});
@@ -242,8 +242,7 @@ void name_looks(ChartDraft& d) {
   const auto& looks = d.course.looks;
   const Box limits{c.x0, c.y1 - d.text * 0.2, c.scene.width - 2, c.y0 - 1};
   const auto& last = looks.back();
-  Estimate e = symmetric_estimate(last.area_mm2, std::max(0.0, last.u_mm2));
-  e.low95 = std::max(0.0, e.low95);
+  const Estimate e = area_estimate(last.area_mm2, std::max(0.0, last.u_mm2));
   const std::string value = mm2_text(last.area_mm2) + " mm²" + (last.u_mm2 > 0 ? " (" + range_text(e) + ")" : "");
   put_label(d, value, d.text, d.colours.ink, true, around(c.looks.back(), text_width(value, d.text, true), d.text), limits, true);
   const double size = d.text * 0.92;

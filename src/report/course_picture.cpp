@@ -39,8 +39,7 @@ Scene course_picture(const SheetData& data, Theme theme) {
   if (data.course) {
     const auto& course = *data.course;
     const auto& look = course.looks.back();
-    Estimate area = symmetric_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
-    area.low95 = std::max(0.0, area.low95);
+    const Estimate area = area_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
     y += 34;
     const std::string value = mm2_text(look.area_mm2);
     items.push_back(Label{{kMargin, y}, value, 36, colours.ink, Anchor::left, true, 0});

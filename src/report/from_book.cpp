@@ -115,8 +115,7 @@ void add_visits(SheetData& data, const std::vector<casebook::VisitSummary>& visi
         if (look.date.day_number() != v.visit.date.day_number()) continue;
         any = true;
         SheetVisit one = row;
-        one.area_mm2 = symmetric_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
-        one.area_mm2->low95 = std::max(0.0, one.area_mm2->low95);
+        one.area_mm2 = area_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
         one.bed = look.bed;
         one.restart = baseline == static_cast<int>(i) && i > 0;
         const double days = course.days[i] - course.days[static_cast<std::size_t>(baseline)];

@@ -30,9 +30,7 @@ std::string grams_text(double grams) { return grams >= 1000 ? fixed_text(grams /
 
 Estimate last_area(const healing::Course& course) {
   const auto& look = course.looks.back();
-  Estimate area = symmetric_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
-  area.low95 = std::max(0.0, area.low95);
-  return area;
+  return area_estimate(look.area_mm2, std::max(0.0, look.u_mm2));
 }
 
 // No text of the head may push the rest off the page: what goes on longer ends in an ellipsis.

@@ -17,6 +17,10 @@ struct Estimate {
 /// value +- t(0.975, dof) u. Precondition: u >= 0, dof > 0.
 Estimate symmetric_estimate(double value, double u, double dof = std::numeric_limits<double>::infinity());
 
+/// The same on the square root of the value, as one length of a wound: never below 0, and wider above than below, as an area's error is.
+/// Precondition: value >= 0, u >= 0, dof > 0.
+Estimate area_estimate(double value, double u, double dof = std::numeric_limits<double>::infinity());
+
 /// Student-t quantile (Boost.Math); the normal quantile when dof is infinite. 0 < p < 1, dof > 0.
 double t_quantile(double p, double dof);
 
