@@ -135,6 +135,8 @@ auto guarded(const fs::path& file, api::sqlite3* raw, F&& f) -> decltype(f()) {
     refuse(file, code, raw ? api::sqlite3_errmsg(raw) : e.what());
   } catch (const soci::soci_error& e) {
     refuse(file, raw ? api::sqlite3_errcode(raw) : SQLITE_ERROR, e.what());
+  } catch (const std::bad_variant_access&) {  // an empty cell where the schema allows none
+    throw Error(Fault::book, "damaged", file, "is damaged: a row holds a value of another kind", "run uroko book check; restore the latest backup");
   }
 }
 
