@@ -19,12 +19,7 @@ void each_ring(const ImageOutline& outline, F f) {
 
 double distance_to_line(const std::vector<ImagePoint>& line, const ImagePoint& p) {
   double best = std::numeric_limits<double>::infinity();
-  for (std::size_t i = 0; i + 1 < line.size(); ++i) {
-    const auto &a = line[i], &b = line[i + 1];
-    const double dx = b.x - a.x, dy = b.y - a.y, n = dx * dx + dy * dy;
-    const double t = n > 0 ? std::clamp(((p.x - a.x) * dx + (p.y - a.y) * dy) / n, 0.0, 1.0) : 0;
-    best = std::min(best, std::hypot(a.x + t * dx - p.x, a.y + t * dy - p.y));
-  }
+  for (std::size_t i = 0; i + 1 < line.size(); ++i) best = std::min(best, uroko::distance(nearest_on_segment(line[i], line[i + 1], p), p));
   return best;
 }
 
@@ -42,11 +37,9 @@ std::optional<OnRing> nearest_on(const ImageOutline& outline, const ImagePoint& 
   each_ring(outline, [&](std::size_t part, std::size_t index, const Ring<ImagePoint>& ring) {
     for (std::size_t i = 0; i < ring.size(); ++i) {
       const auto &a = ring[i], &b = ring[(i + 1) % ring.size()];
-      const double dx = b.x - a.x, dy = b.y - a.y, n = dx * dx + dy * dy;
-      const double t = n > 0 ? std::clamp(((to.x - a.x) * dx + (to.y - a.y) * dy) / n, 0.0, 1.0) : 0;
-      const ImagePoint at{a.x + t * dx, a.y + t * dy};
+      const ImagePoint at = nearest_on_segment(a, b, to);
       const double d = uroko::distance(at, to);
-      if (!best || d < best->distance) best = OnRing{part, index, i, t, at, d};
+      if (!best || d < best->distance) best = OnRing{part, index, i, share_along(a, b, to), at, d};
     }
   });
   return best;

@@ -13,12 +13,6 @@ int ring_count(const Polygon<ImagePoint>& part) { return 1 + static_cast<int>(pa
 const Ring<ImagePoint>& ring_of(const Polygon<ImagePoint>& part, int k) { return k == 0 ? part.outer : part.holes[static_cast<std::size_t>(k - 1)]; }
 Ring<ImagePoint>& ring_of(Polygon<ImagePoint>& part, int k) { return k == 0 ? part.outer : part.holes[static_cast<std::size_t>(k - 1)]; }
 
-ImagePoint nearest_on(const ImagePoint& a, const ImagePoint& b, const ImagePoint& p) {
-  const double vx = b.x - a.x, vy = b.y - a.y, l2 = vx * vx + vy * vy;
-  const double t = l2 > 0 ? std::clamp(((p.x - a.x) * vx + (p.y - a.y) * vy) / l2, 0.0, 1.0) : 0;
-  return {a.x + t * vx, a.y + t * vy};
-}
-
 bool finite(const ImagePoint& p) { return std::isfinite(p.x) && std::isfinite(p.y); }
 bool finite(const std::vector<ImagePoint>& line) {
   return std::all_of(line.begin(), line.end(), [](const ImagePoint& p) { return finite(p); });
@@ -31,7 +25,7 @@ Refusal empty_outline() { return {"outline-empty", "there is no outline to edit"
 /// Distance of a point from a polyline.
 double from_line(const std::vector<ImagePoint>& line, const ImagePoint& p) {
   double best = 1e300;
-  for (std::size_t i = 0; i + 1 < line.size(); ++i) best = std::min(best, distance(nearest_on(line[i], line[i + 1], p), p));
+  for (std::size_t i = 0; i + 1 < line.size(); ++i) best = std::min(best, distance(nearest_on_segment(line[i], line[i + 1], p), p));
   return best;
 }
 
@@ -96,7 +90,7 @@ std::optional<EdgePlace> nearest_edge(const ImageOutline& outline, const ImagePo
     for (int k = 0; k < ring_count(outline.parts[static_cast<std::size_t>(i)]); ++k) {
       const auto& ring = ring_of(outline.parts[static_cast<std::size_t>(i)], k);
       for (std::size_t v = 0; v < ring.size(); ++v) {
-        const auto at = nearest_on(ring[v], ring[(v + 1) % ring.size()], p);
+        const auto at = nearest_on_segment(ring[v], ring[(v + 1) % ring.size()], p);
         if (const double d = distance(at, p); d <= within_px) within_px = d, best = EdgePlace{{i, k, static_cast<int>(v)}, at, d};
       }
     }
@@ -202,7 +196,7 @@ Result<ImageOutline> push(const ImageOutline& outline, const ImagePoint& from, c
         const auto &p = old[i], &q = old[(i + 1) % old.size()];
         ring.push_back(p);
         // Lines that pass under the brush need vertices there to bend.
-        if (distance(nearest_on(p, q, from), from) >= radius_px) continue;
+        if (distance(nearest_on_segment(p, q, from), from) >= radius_px) continue;
         const int pieces = static_cast<int>(std::ceil(distance(p, q) / step));
         for (int t = 1; t < pieces; ++t) {
           const ImagePoint m{p.x + (q.x - p.x) * t / pieces, p.y + (q.y - p.y) * t / pieces};

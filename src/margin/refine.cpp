@@ -29,12 +29,7 @@ constexpr int kWindowSide = 160;
 double from_outline(const ImageOutline& outline, const ImagePoint& p) {
   double best = 1e300;
   const auto ring_distance = [&](const Ring<ImagePoint>& ring) {
-    for (std::size_t i = 0; i < ring.size(); ++i) {
-      const auto &a = ring[i], &b = ring[(i + 1) % ring.size()];
-      const double vx = b.x - a.x, vy = b.y - a.y, l2 = vx * vx + vy * vy;
-      const double t = l2 > 0 ? std::clamp(((p.x - a.x) * vx + (p.y - a.y) * vy) / l2, 0.0, 1.0) : 0;
-      best = std::min(best, std::hypot(p.x - a.x - t * vx, p.y - a.y - t * vy));
-    }
+    for (std::size_t i = 0; i < ring.size(); ++i) best = std::min(best, distance(nearest_on_segment(ring[i], ring[(i + 1) % ring.size()], p), p));
   };
   for (const auto& part : outline.parts) {
     ring_distance(part.outer);
