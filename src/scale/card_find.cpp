@@ -5,6 +5,7 @@
 
 #include "scale/board_find.h"
 #include "scale/lens_from_points.h"
+#include "scale/map_from_points.h"
 #include "scale/warnings.h"
 #include "uroko/base/text.h"
 #include "uroko/scale/card.h"
@@ -73,29 +74,18 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
     noise = std::sqrt(noise);
     map.camera = lens_from_points(camera, seen, real, noise);
   }
-  std::vector<ImagePoint> ideal;
-  for (const auto& p : seen) ideal.push_back(map.camera.undistorted(p));
-  const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, floor);
-  if (!fit) return Refusal{"no-card", "the card was seen but too little of it to fix its plane", "uncover the card and take the photo again"};
-
-  map.plane_from_ideal = fit->to_from;
-  map.covariance = fit->covariance;
-  map.rms_px = fit->rms;
-  map.points = static_cast<int>(seen.size());
-  map.fitted_mm = real;
   const double w = card.width_mm * options.print_scale, h = card.height_mm * options.print_scale;
-  map.reference_mm = {{0, 0}, {w, 0}, {w, h}, {0, h}};
-  for (const auto& p : map.reference_mm) map.reference.push_back(map.to_image(p));
-  find_pose(map);
+  if (!fill_from_points(map, seen, real, floor, {{0, 0}, {w, 0}, {w, h}, {0, h}}))
+    return Refusal{"no-card", "the card was seen but too little of it to fix its plane", "uncover the card and take the photo again"};
 
   // A flat card leaves the points' own noise; a curled one leaves what its bend does to the picture, alike for neighbours.
   if (by_saddles) {
-    const double rms_mm = fit->rms * map.mm_per_px({(seen.front().x + seen.back().x) / 2, (seen.front().y + seen.back().y) / 2});
+    const double rms_mm = map.rms_px * map.mm_per_px({(seen.front().x + seen.back().x) / 2, (seen.front().y + seen.back().y) / 2});
     // At 0.12 mm a fold across the card's middle makes an area beside it about 6 % wrong, more than the residual lets expect.
     if (rms_mm > 0.12 || (rms_mm > 0.08 && found->saddles.size() < 14))
       return Refusal{"curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) + " mm: it is curled or folded",
                      "glue the card on a stiff board, lay it flat and take the photo again; for a wide-angle lens make a lens profile"};
-    if (rms_mm > 0.02 && fit->rms > 3 * std::hypot(noise, 0.05)) {
+    if (rms_mm > 0.02 && map.rms_px > 3 * std::hypot(noise, 0.05)) {
       // The bend's residual is shared by neighbours: far fewer independent values than points.
       map.covariance *= 4;
       map.warnings.push_back(warning("curled", "the card's points miss a common plane by " + fixed_text(rms_mm, 2) +

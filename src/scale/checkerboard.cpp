@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "scale/lens_from_points.h"
+#include "scale/map_from_points.h"
 #include "scale/warnings.h"
 #include "uroko/base/text.h"
 #include "uroko/scale/lens.h"
@@ -39,25 +40,16 @@ Result<PlaneMap> from_checkerboard(const cv::Mat& photo, const Camera& camera, i
   // A corner's own noise is not told by the finder; a tenth of a pixel is a soft one.
   constexpr double usual_noise_px = 0.1;
   map.camera = lens_from_points(camera, seen, real, usual_noise_px);
-  std::vector<ImagePoint> ideal;
-  for (const auto& p : seen) ideal.push_back(map.camera.undistorted(p));
-  const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, corner_floor_px);
-  if (!fit) return Refusal{"no-board", "the checkerboard's corners do not fix a plane", "photograph the mat more squarely"};
-  map.plane_from_ideal = fit->to_from;
-  map.covariance = fit->covariance;
-  map.rms_px = fit->rms;
-  map.points = static_cast<int>(seen.size());
-  map.fitted_mm = real;
   // The squares around the inner corners belong to the mat.
-  map.reference_mm = {{-square_mm, -square_mm}, {wide + square_mm, -square_mm}, {wide + square_mm, high + square_mm}, {-square_mm, high + square_mm}};
-  for (const auto& p : map.reference_mm) map.reference.push_back(map.to_image(p));
-  find_pose(map);
+  if (!fill_from_points(map, seen, real, corner_floor_px,
+                        {{-square_mm, -square_mm}, {wide + square_mm, -square_mm}, {wide + square_mm, high + square_mm}, {-square_mm, high + square_mm}}))
+    return Refusal{"no-board", "the checkerboard's corners do not fix a plane", "photograph the mat more squarely"};
 
-  const double rms_mm = fit->rms * map.mm_per_px(seen[seen.size() / 2]);
+  const double rms_mm = map.rms_px * map.mm_per_px(seen[seen.size() / 2]);
   if (rms_mm > 0.03 * square_mm)
     return Refusal{"curled", "the mat's corners miss a common plane by " + fixed_text(rms_mm, 2) + " mm: it does not lie flat",
                    "lay the mat on a flat, hard ground and take the photo again"};
-  if (rms_mm > 0.03 && fit->rms > 3 * usual_noise_px) {
+  if (rms_mm > 0.03 && map.rms_px > 3 * usual_noise_px) {
     // Shared by neighbours: far fewer independent values than points.
     map.covariance *= 4;
     map.warnings.push_back(warning("curled", "the mat's corners miss a common plane by " + fixed_text(rms_mm, 2) +
