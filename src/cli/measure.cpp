@@ -57,9 +57,9 @@ void print_for_people(const measure::PhotoResult& r) {
   fmt::print("  taken      {} ({})\n", r.photo.info.taken ? r.photo.info.taken->iso() : "unknown", photo::name(r.photo.info.taken_from));
   fmt::print("  scale      {}, {:.4f} mm/px, tilt {}, residual {:.2f} px\n", scale::name(r.map.kind), r.map.mm_per_px(centroid(r.margin.outline)),
              r.map.tilt_known ? fmt::format("{:.1f} deg", r.map.tilt_deg) : "unknown", r.map.rms_px);
-  if (!r.traces_mm2.empty()) {
+  if (!r.measurement.traces_mm2.empty()) {
     fmt::print("  traces     ");
-    for (std::size_t k = 0; k < r.traces_mm2.size(); ++k) fmt::print("{}{:.1f}", k ? ", " : "", r.traces_mm2[k]);
+    for (std::size_t k = 0; k < r.measurement.traces_mm2.size(); ++k) fmt::print("{}{:.1f}", k ? ", " : "", r.measurement.traces_mm2[k]);
     fmt::print(" mm2\n");
   }
   print_sizes(m);

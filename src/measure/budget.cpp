@@ -19,4 +19,15 @@ double effective_dof(const std::vector<BudgetLine>& budget) {
 
 Estimate area_estimate(double value, const std::vector<BudgetLine>& budget) { return uroko::area_estimate(value, combined_u(budget), effective_dof(budget)); }
 
+void sort_budget(std::vector<BudgetLine>& budget) {
+  std::erase_if(budget, [](const auto& line) { return !(line.u_mm2 > 0); });
+  std::stable_sort(budget.begin(), budget.end(), [](const auto& x, const auto& y) { return x.u_mm2 > y.u_mm2; });
+}
+
+Estimate length_estimate(double value_mm, double u_mm) {
+  auto e = symmetric_estimate(value_mm, u_mm);
+  e.low95 = std::max(0.0, e.low95);
+  return e;
+}
+
 }  // namespace uroko::measure

@@ -60,13 +60,12 @@ Measurement combined(const std::vector<Measurement>& photos) {
     out.warnings.push_back({"disagreement", "the photos of this visit differ by more than their intervals allow (" + areas +
                                                 " mm2); compare their margins and where the card lies"});
   }
-  std::stable_sort(out.budget.begin(), out.budget.end(), [](const auto& x, const auto& y) { return x.u_mm2 > y.u_mm2; });
+  sort_budget(out.budget);
   out.area_mm2 = area_estimate(mean, out.budget);
   const auto lengths = [&](Estimate Measurement::*field) {
     double value = 0, u = 0;
     for (std::size_t i = 0; i < photos.size(); ++i) value += weight[i] * (photos[i].*field).value, u += weight[i] * (photos[i].*field).u;
-    out.*field = symmetric_estimate(value, u);
-    (out.*field).low95 = std::max(0.0, (out.*field).low95);
+    out.*field = length_estimate(value, u);
   };
   lengths(&Measurement::perimeter_mm);
   lengths(&Measurement::length_mm);

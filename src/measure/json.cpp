@@ -31,7 +31,7 @@ json to_json(const PhotoResult& r) {
   scale["tilt_deg"] = r.map.tilt_known ? json(r.map.tilt_deg) : json(nullptr);
   json margin = {{"from", margin::name(r.margin.from)}, {"wkt", to_wkt(r.margin.outline)}};
   if (r.margin.proposal) margin["proposal"] = true;
-  if (!r.traces_mm2.empty()) margin["traces_mm2"] = r.traces_mm2;
+  if (!r.measurement.traces_mm2.empty()) margin["traces_mm2"] = r.measurement.traces_mm2;
   json bed = json::object(), warnings = json::array();
   for (int k = 0; k < bed::kTissues; ++k) {
     const auto tissue = static_cast<bed::Tissue>(k);

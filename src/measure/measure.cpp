@@ -14,16 +14,6 @@ namespace {
 
 using scale::PlaneMap;
 
-void sort_budget(std::vector<BudgetLine>& budget) {
-  std::erase_if(budget, [](const auto& line) { return !(line.u_mm2 > 0); });
-  std::stable_sort(budget.begin(), budget.end(), [](const auto& x, const auto& y) { return x.u_mm2 > y.u_mm2; });
-}
-
-Estimate not_negative(Estimate e) {
-  e.low95 = std::max(0.0, e.low95);
-  return e;
-}
-
 /// The curvature's allowance where no body is given: the flat reading's shortfall lies somewhere between nothing and twice the tangent
 /// card's; as it is not corrected, its root mean square counts.
 double flat_allowance(const PlaneMap& map, double area_mm2, const MeasureOptions& options, double* radius) {
@@ -105,7 +95,7 @@ void finish(Measurement& out, double area_mm2, const EdgeU& edge) {
   for (const auto& line : out.budget)
     if (line.source.rfind("margin", 0) != 0 && line.source != "repeat traces") other += line.u_mm2 * line.u_mm2;
   const double relative = std::sqrt(other) / (2 * area_mm2);
-  const auto length = [&](double value, double edge_mm) { return not_negative(symmetric_estimate(value, std::hypot(value * relative, edge_mm))); };
+  const auto length = [&](double value, double edge_mm) { return length_estimate(value, std::hypot(value * relative, edge_mm)); };
   const auto caliper = calipers(out.outline_mm);
   out.length_mm = length(caliper.length, 2 * edge.common_mm);
   out.width_mm = length(caliper.width, 2 * edge.common_mm);
@@ -147,11 +137,13 @@ Result<Measurement> measure(const PlaneMap& map, const margin::Margin& margin, c
 Result<Measurement> measure_traces(const PlaneMap& map, const std::vector<margin::Margin>& traces, const MeasureOptions& options) {
   if (traces.size() < 2) return Refusal{"one-trace", "repeat traces need at least two", "trace the wound again"};
   std::vector<Measurement> each;
+  std::vector<double> areas;
   double mean = 0, common = 0;
   for (const auto& trace : traces) {
     auto one = measure(map, trace, options);
     if (!one) return one.refusal();
     mean += one->area_mm2.value / static_cast<double>(traces.size());
+    areas.push_back(one->area_mm2.value);
     each.push_back(std::move(one).value());
   }
   double squares = 0;
@@ -162,6 +154,7 @@ Result<Measurement> measure_traces(const PlaneMap& map, const std::vector<margin
       each.begin(), each.end(), [&](const auto& a, const auto& b) { return std::abs(a.area_mm2.value - mean) < std::abs(b.area_mm2.value - mean); });
   Measurement out = *nearest;
   out.trace = static_cast<std::size_t>(nearest - each.begin());
+  out.traces_mm2 = std::move(areas);
   for (const auto& line : out.budget)
     if (line.source == "margin shift") common = line.u_mm2;
   std::erase_if(out.budget, [](const auto& line) { return line.source == "margin noise"; });

@@ -94,7 +94,6 @@ PhotoResult measure_photo(const PhotoRequest& request) {
     std::vector<margin::Margin> traces{out.margin};
     for (const auto& repeat : given->repeats) traces.push_back(margin::given(out.photo.bgr, repeat));
     out.measurement = take(measure_traces(out.map, traces, request.options), request.file);
-    for (const auto& trace : traces) out.traces_mm2.push_back(take(measure(out.map, trace, request.options), request.file).area_mm2.value);
     out.margin = traces[out.measurement.trace];
   } else {
     out.measurement = take(measure(out.map, out.margin, request.options), request.file);

@@ -17,7 +17,8 @@ struct Estimate {
 /// value +- t(0.975, dof) u. Precondition: u >= 0, dof > 0.
 Estimate symmetric_estimate(double value, double u, double dof = std::numeric_limits<double>::infinity());
 
-/// The same on the square root of the value, as one length of a wound: never below 0, and wider above than below, as an area's error is.
+/// An area with its 95 % interval: symmetric in the square root of the area, where a shift common to the whole edge is a symmetric error
+/// (A = c (r + d)^2 for a shape that grows evenly); to first order value +- t u. Never below 0.
 /// Precondition: value >= 0, u >= 0, dof > 0.
 Estimate area_estimate(double value, double u, double dof = std::numeric_limits<double>::infinity());
 

@@ -12,8 +12,13 @@ double combined_u(const std::vector<BudgetLine>& budget);
 /// Welch-Satterthwaite (GUM G.4.1): u^4 / sum(u_i^4 / dof_i). Infinity when no finite dof contributes.
 double effective_dof(const std::vector<BudgetLine>& budget);
 
-/// The area with its 95 % interval: symmetric in the square root of the area, where a shift common to the whole edge is a symmetric error
-/// (A = c (r + d)^2 for a shape that grows evenly); to first order value +- t u. Never below 0.
+/// The largest source first; sources of nothing are left out.
+void sort_budget(std::vector<BudgetLine>& budget);
+
+/// A length with its 95 % interval, never below 0.
+Estimate length_estimate(double value_mm, double u_mm);
+
+/// The area with its 95 % interval (uroko::area_estimate) from its sources.
 Estimate area_estimate(double value_mm2, const std::vector<BudgetLine>& budget);
 
 }  // namespace uroko::measure

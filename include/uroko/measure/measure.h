@@ -50,6 +50,7 @@ struct Measurement {
   double curvature_factor = 1;     ///< true surface area / planar area that was applied
   PlaneOutline outline_mm;         ///< on the reference's plane, or on the unrolled skin where a body is given
   std::vector<Warning> warnings;
+  std::vector<double> traces_mm2;  ///< of measure_traces: the area of each; empty otherwise
   std::size_t trace = 0;           ///< of measure_traces: which trace, the nearest to their mean, stands for the others
 };
 

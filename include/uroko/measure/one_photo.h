@@ -64,7 +64,6 @@ struct PhotoResult {
   photo::Photo photo;
   scale::PlaneMap map;
   margin::Margin margin;            ///< of repeat traces: the one whose area is nearest to their mean
-  std::vector<double> traces_mm2;   ///< area of each repeat trace; empty without
   Measurement measurement;
   bed::Bed bed;
 };
