@@ -10,13 +10,7 @@ void draw_guide(Ui& ui, const Box& box) {
   if (!guide.open) return;
   const float w = std::min(ui.px(980), box.w - ui.px(32)), h = box.h - ui.px(64);
   const Box b{box.x + (box.w - w) / 2, box.y + ui.px(32), w, h};
-  ImGui::SetNextWindowPos(b.low());
-  ImGui::SetNextWindowSize({b.w, b.h});
-  ImGui::SetNextWindowFocus();
-  ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, ui.px(8));
-  ImGui::Begin("guide", nullptr, ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoSavedSettings | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoNav);
-  auto* before = ui.draw;
-  ui.draw = ImGui::GetWindowDrawList();
+  ui.begin_over("guide", b, true);
   ui.frame(b, ui.c().muted, ui.px(8));
   const float list_w = std::min(ui.px(250), b.w * 0.32f), row = ui.px(40);
   ui.begin_scroll("guide.pages", {b.x + ui.px(8), b.y + ui.px(12), list_w, b.h - ui.px(24)});
@@ -61,9 +55,7 @@ void draw_guide(Ui& ui, const Box& box) {
   ui.draw->AddLine({m.x - r, m.y - r}, {m.x + r, m.y + r}, ui.c().ink, 1.5f);
   ui.draw->AddLine({m.x - r, m.y + r}, {m.x + r, m.y - r}, ui.c().ink, 1.5f);
   if (hit.clicked) ui.intents.run("edit.escape");
-  ImGui::End();
-  ImGui::PopStyleVar();
-  ui.draw = before;
+  ui.end_over();
 }
 
 }  // namespace uroko::gui

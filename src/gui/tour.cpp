@@ -32,12 +32,7 @@ void draw_tour(Ui& ui, const Box& all) {
   const Box target = found == ui.places.end() ? Box{all.middle().x, all.middle().y, 0, 0} : found->second;
   const Box b = placed(target, w, h, all, ui.px(12));
   if (target.w > 0) ui.frame(target.inset(-ui.px(2)), ui.c().act, ui.px(6), 2.5f * ui.style.scale);
-  ImGui::SetNextWindowPos(b.low());
-  ImGui::SetNextWindowSize({b.w, b.h});
-  ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, ui.px(8));
-  ImGui::Begin("tour", nullptr, ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoSavedSettings | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoNav | ImGuiWindowFlags_NoFocusOnAppearing);
-  auto* before = ui.draw;
-  ui.draw = ImGui::GetWindowDrawList();
+  ui.begin_over("tour", b, false);
   ui.fill(b, ui.c().ground, ui.px(8));
   ui.frame(b, ui.c().act, ui.px(8), 1.5f * ui.style.scale);
   const float x = b.x + pad;
@@ -51,9 +46,7 @@ void draw_tour(Ui& ui, const Box& all) {
   const float by = b.bottom() - pad - ui.px(32), bw = ui.px(96);
   if (ui.button("tour.next", {b.right() - pad - bw, by, bw, ui.px(32)}, last ? "Done" : "Next", Look::primary)) ui.intents.add([](app::Session& session) { session.next_tour_stop(); });
   if (!last && ui.button("tour.end", {x, by, bw, ui.px(32)}, "Skip", Look::plain, true, "It can be had again by Ctrl+K", "Escape")) ui.intents.add([](app::Session& session) { session.end_tour(); });
-  ImGui::End();
-  ImGui::PopStyleVar();
-  ui.draw = before;
+  ui.end_over();
 }
 
 }  // namespace uroko::gui

@@ -207,6 +207,23 @@ float Ui::labelled_field(const std::string& name, float x, float y, float w, con
   return px(60);
 }
 
+void Ui::begin_over(const char* name, const Box& b, bool takes_keys) {
+  ImGui::SetNextWindowPos(b.low());
+  ImGui::SetNextWindowSize({b.w, b.h});
+  if (takes_keys) ImGui::SetNextWindowFocus();
+  ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, px(8));
+  ImGui::Begin(name, nullptr,
+               ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoSavedSettings | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoNav | (takes_keys ? 0 : ImGuiWindowFlags_NoFocusOnAppearing));
+  under = draw;
+  draw = ImGui::GetWindowDrawList();
+}
+
+void Ui::end_over() {
+  ImGui::End();
+  ImGui::PopStyleVar();
+  draw = under;
+}
+
 void Ui::begin_scroll(const std::string& name, const Box& b) {
   ImGui::SetCursorScreenPos(b.low());
   ImGui::BeginChild(name.c_str(), {b.w, b.h}, false, ImGuiWindowFlags_NoNav);

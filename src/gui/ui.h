@@ -47,6 +47,7 @@ struct Ui {
   bool again = false;  ///< asks for another frame soon (uploads left)
 
   ImDrawList* draw = nullptr;
+  ImDrawList* under = nullptr;  ///< what `draw` was before begin_over
   const Colours& c() const { return style.c(); }
   float px(double unscaled) const { return std::round(static_cast<float>(unscaled) * style.scale); }
 
@@ -76,6 +77,10 @@ struct Ui {
   float labelled_field(const std::string& name, float x, float y, float w, const std::string& label, const std::string& value, const std::string& hint,
                        const std::function<void(app::Session&, std::string)>& changed, bool take_focus = false);
   void tip(const std::string& text, const std::string& key = {});
+
+  /// A window of its own over the screen; draw inside between begin and end. The one that takes the keys is in front.
+  void begin_over(const char* name, const Box& b, bool takes_keys);
+  void end_over();
 
   /// A scrolling part of the window; draw inside between begin and end. `content`: height of what was drawn.
   void begin_scroll(const std::string& name, const Box& b);
