@@ -16,6 +16,7 @@
 #include <functional>
 #include <map>
 
+#include "../support/command.h"
 #include "../support/temp_folder.h"
 #include "book_operations.h"
 #include "uroko/base/file.h"
@@ -35,11 +36,7 @@ int run(const std::vector<std::string>& command) {
   if (child == 0) {
     const int null = ::open("/dev/null", O_RDWR);
     for (const int fd : {0, 1, 2}) ::dup2(null, fd);
-    std::vector<char*> argv;
-    for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
-    argv.push_back(nullptr);
-    ::execvp(argv[0], argv.data());
-    ::_exit(127);
+    uroko::testing::become(command);
   }
   int status = 0;
   ::waitpid(child, &status, 0);

@@ -9,6 +9,15 @@
 
 namespace uroko::testing {
 
+void become(const std::vector<std::string>& command, const std::vector<std::string>& extra_environment) {
+  for (const auto& pair : extra_environment) ::putenv(const_cast<char*>(pair.c_str()));
+  std::vector<char*> argv;
+  for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
+  argv.push_back(nullptr);
+  ::execvp(argv[0], argv.data());
+  ::_exit(127);
+}
+
 Ran run(const std::vector<std::string>& command, const std::string& folder, const std::vector<std::string>& extra_environment) {
   int out[2], err[2];
   if (::pipe2(out, O_CLOEXEC) != 0 || ::pipe2(err, O_CLOEXEC) != 0) throw std::runtime_error("pipe failed");
@@ -19,12 +28,7 @@ Ran run(const std::vector<std::string>& command, const std::string& folder, cons
     ::dup2(out[1], 1);
     ::dup2(err[1], 2);
     if (!folder.empty() && ::chdir(folder.c_str()) != 0) ::_exit(126);
-    for (const auto& pair : extra_environment) ::putenv(const_cast<char*>(pair.c_str()));
-    std::vector<char*> argv;
-    for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
-    argv.push_back(nullptr);
-    ::execvp(argv[0], argv.data());
-    ::_exit(127);
+    become(command, extra_environment);
   }
   ::close(out[1]);
   ::close(err[1]);

@@ -12,6 +12,9 @@ struct Ran {
 /// Runs a program to its end with these arguments (no shell), nothing on stdin. `folder`: working directory, "" for the present one.
 Ran run(const std::vector<std::string>& command, const std::string& folder = "", const std::vector<std::string>& extra_environment = {});
 
+/// In a child behind fork: becomes that program with these additions to the environment, or ends with 127.
+[[noreturn]] void become(const std::vector<std::string>& command, const std::vector<std::string>& extra_environment = {});
+
 /// `uroko ARGS` as built here.
 Ran uroko(std::vector<std::string> arguments);
 

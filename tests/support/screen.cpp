@@ -22,12 +22,7 @@ pid_t start(const std::vector<std::string>& command, const std::vector<std::stri
   ::dup2(out, 1);
   ::dup2(out, 2);
   if (keep >= 0) ::fcntl(keep, F_SETFD, 0);
-  for (const auto& pair : extra_environment) ::putenv(const_cast<char*>(pair.c_str()));
-  std::vector<char*> argv;
-  for (const auto& word : command) argv.push_back(const_cast<char*>(word.c_str()));
-  argv.push_back(nullptr);
-  ::execvp(argv[0], argv.data());
-  ::_exit(127);
+  become(command, extra_environment);
 }
 
 int wait_for_end(pid_t process, double seconds) {
