@@ -22,7 +22,9 @@ namespace {
 using Events = LiveWindow::Events;
 Events& events(GLFWwindow* window) { return *static_cast<Events*>(glfwGetWindowUserPointer(window)); }
 
-const char* named(int key) {
+/// The name of a key that types no character; empty for the others.
+std::string named(int key) {
+  if (key >= GLFW_KEY_F1 && key <= GLFW_KEY_F12) return "F" + std::to_string(key - GLFW_KEY_F1 + 1);
   switch (key) {
     case GLFW_KEY_ENTER:
     case GLFW_KEY_KP_ENTER: return "Enter";
@@ -38,8 +40,7 @@ const char* named(int key) {
     case GLFW_KEY_HOME: return "Home";
     case GLFW_KEY_END: return "End";
     case GLFW_KEY_TAB: return "Tab";
-    case GLFW_KEY_F1: return "F1";
-    default: return nullptr;
+    default: return {};
   }
 }
 
@@ -52,16 +53,14 @@ void on_key(GLFWwindow* window, int key, int scancode, int action, int mods) {
   press.ctrl = mods & GLFW_MOD_CONTROL;
   press.shift = mods & GLFW_MOD_SHIFT;
   press.alt = mods & GLFW_MOD_ALT;
-  if (const char* name = named(key)) {
-    press.key = name;
-  } else if (press.ctrl || press.alt) {
+  press.key = named(key);
+  if (press.key.empty()) {
+    if (!press.ctrl && !press.alt) return;  // plain characters come through on_char
     // By the character that the key types on this layout, not by its place.
     const char* typed = glfwGetKeyName(key, scancode);
     if (!typed) return;
     press.key = typed;
     if (press.key.size() == 1) press.key[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(press.key[0])));
-  } else {
-    return;  // plain characters come through on_char
   }
   e.keys.push_back(press);
 }

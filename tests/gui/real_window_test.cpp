@@ -119,7 +119,7 @@ TEST_CASE("a correction stroke in the real window is one step that undo takes ba
   CHECK(w.quit() == 0);
 }
 
-TEST_CASE("the list of commands opens by its key in the real window and finds the comparison by its words") {
+TEST_CASE("the list of commands opens by its key in the real window and finds the comparison by its words; the tour has its key") {
   if (cannot_run()) return;
   TempFolder folder;
   RealWindow w({"open", book_of(folder, 2)});
@@ -134,5 +134,9 @@ TEST_CASE("the list of commands opens by its key in the real window and finds th
   w.wait("the outlines in one frame", [](const auto& st) { return st["widgets"].contains("compare.plot") && st["widgets"].contains("nested.2026-03-02") && st["widgets"].contains("nested.2026-03-05"); });
   w.key("Escape");
   w.wait("the photo again", [](const auto& st) { return st["step"] == "margin" && st["widgets"].contains("photo"); });
+  w.key("F2");
+  w.wait("the tour's first stop", [](const auto& st) { return st["widgets"].contains("tour.next"); });
+  w.key("Escape");
+  w.wait("the tour's end", [](const auto& st) { return !st["widgets"].contains("tour.next"); });
   CHECK(w.quit() == 0);
 }
