@@ -9,6 +9,18 @@ namespace uroko::gui {
 
 namespace {
 
+const char* words_of(photo::DateSource source) {
+  switch (source) {
+    case photo::DateSource::exif: return "the camera's date";
+    case photo::DateSource::exif_digitised: return "the scan's date";
+    case photo::DateSource::file_name: return "the date in its name";
+    case photo::DateSource::file_time: return "the file's date: check";
+    case photo::DateSource::user: return "typed";
+    case photo::DateSource::none: break;
+  }
+  return "no date";
+}
+
 using app::Session;
 
 struct Sheet {
@@ -112,7 +124,7 @@ void draw_import(Ui& ui, const Box& box) {
     if (!item.trouble.empty()) {
       ui.text(sheet.x, sheet.y + ui.px(18), ui.fitted(item.trouble, sheet.w, small), small, ui.c().due);
     } else {
-      const std::string from = !item.info ? "reading \u2026" : item.info->taken ? std::string("date from ") + photo::name(item.info->taken_from) : "no date found: type one";
+      const std::string from = !item.info ? "reading \u2026" : item.info->taken ? std::string(words_of(item.info->taken_from)) : "no date found: type one";
       ui.text(sheet.x, sheet.y + ui.px(18), ui.fitted(from, half - ui.px(8), small), small, item.info && !item.info->taken ? ui.c().due : ui.c().muted);
       ui.field("import.date." + std::to_string(i), {sheet.x + half, sheet.y, sheet.w - half, ui.px(32)}, item.date, "2026-03-19", [i](Session& session, std::string t) {
         if (session.import_form && i < session.import_form->items.size()) session.import_form->items[i].date = std::move(t);
