@@ -196,7 +196,8 @@ void draw_path(Ui& ui, const Box& box) {
   if (f.purpose == Purpose::report) sheet.say("The curve, the table and the care log of this wound as PDF.");
   if (f.purpose == Purpose::card) sheet.say("Print at 100 %, without \"fit to page\". Then measure the 100 mm bar and enter what it measures in the settings.");
   if (f.purpose == Purpose::watch) sheet.say("New photos that appear in this folder come up for a fish and a date. Empty: none.");
-  if (f.asking) sheet.say("The system's file dialog is open.");
+  // Always one line: a field that moves when the dialog answers would slip from under the finger.
+  sheet.say(f.asking ? "The system's file dialog is open." : "Type a path, or paste one.");
   sheet.field("path.text", "Path", f.text, "", UROKO_SET(path_form, text), true);
   sheet.fault(f.fault);
   if (f.purpose == Purpose::open_book)

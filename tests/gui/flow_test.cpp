@@ -133,6 +133,7 @@ TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on t
     h.type("path.text", (folder / "out.pdf").string());
     h.press("path.confirm");
     h.settle();
+    for (const auto& notice : h.session.notices) UNSCOPED_INFO(notice.text);
     std::ifstream in(folder / "out.pdf", std::ios::binary);
     std::string head(5, ' ');
     in.read(head.data(), 5);
