@@ -5,6 +5,7 @@
 #include <new>
 
 #include "cli/book_report.h"
+#include "cli/wrong_usage.h"
 #include "uroko/base/error.h"
 
 namespace uroko::cli {
@@ -31,7 +32,7 @@ int run(int argc, char** argv, const OpenWindow& open_window) {
   } catch (const CLI::Success& e) {
     return app.exit(e);
   } catch (const CLI::ParseError& e) {
-    std::fprintf(stderr, "uroko: %s; see uroko --help\n", e.what());
+    std::fprintf(stderr, "uroko: %s\n", explain_usage(app, e).c_str());
     return static_cast<int>(Fault::usage);
   } catch (const Error& e) {
     std::fprintf(stderr, "uroko: %s\n", e.what());
