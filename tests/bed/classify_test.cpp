@@ -100,7 +100,7 @@ TEST_CASE("greys that cannot be read leave the colour uncorrected") {
   CHECK(bed::from_patches(coat, map).from == bed::WhiteBalance::From::none);
 }
 
-TEST_CASE("a picked grey becomes neutral and keeps its lightness; a clipped one is no grey") {
+TEST_CASE("a picked grey becomes neutral and keeps its lightness, a clipped one is no grey") {
   const cv::Mat photo(60, 60, CV_8UC3, cv::Scalar(110, 140, 170));
   const auto balance = bed::from_pick(photo, {30, 30});
   REQUIRE(balance.from == bed::WhiteBalance::From::pick);

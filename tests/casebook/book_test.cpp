@@ -134,7 +134,7 @@ TEST_CASE("a series holds a look a visit, the water and the care, in order of ti
   CHECK(series.events[0].kind == "debridement");
 }
 
-TEST_CASE("several photos of a look give their mean, no surer than one of them; before and after a debridement stay apart") {
+TEST_CASE("several photos of a look give their mean, no surer than one of them, before and after a debridement stay apart") {
   OneWound one;
   one.measure(one.photo_of("2026-03-02", "1"), 100, 3);
   one.measure(one.photo_of("2026-03-02", "2"), 110, 3);

@@ -61,7 +61,7 @@ TEST_CASE("the days of a recheck are the book's setting") {
   CHECK(p.on("2026-03-07")[0].state == DueItem::State::due);
 }
 
-TEST_CASE("water changes and sedation ask for no recheck; a closed wound and a trashed fish ask for nothing") {
+TEST_CASE("water changes and sedation ask for no recheck, a closed wound and a trashed fish ask for nothing") {
   Patient p;
   p.event("2026-03-02", "water change", {}, true);
   p.event("2026-03-02", "sedation", {}, true);

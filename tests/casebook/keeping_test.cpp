@@ -84,7 +84,7 @@ int files_below(const fs::path& folder) {
 
 }  // namespace
 
-TEST_CASE("photos come in once, by their content, as read-only copies; their rows say where the date came from") {
+TEST_CASE("photos come in once, by their content, as read-only copies, their rows say where the date came from") {
   TempFolder temp;
   auto book = sample_book(temp, "koi.uroko");
   const auto bytes = read_file(temp / "a.jpg");
@@ -130,7 +130,7 @@ TEST_CASE("a photo that cannot be opened is named and not added, the others are"
   CHECK(check(book.folder()).ok());
 }
 
-TEST_CASE("adding photos is one undo; adding them again takes them out of the trash's shadow") {
+TEST_CASE("adding photos is one undo, adding them again takes them out of the trash's shadow") {
   TempFolder temp;
   auto book = Book::create(temp / "koi.uroko");
   NewPhotos photos;
@@ -184,7 +184,7 @@ TEST_CASE("a backup is restored to the same records and photos, and never over s
   CHECK(entries == 5);
 }
 
-TEST_CASE("a bundle comes into another book once; the second time everything is there already") {
+TEST_CASE("a bundle comes into another book once, the second time everything is there already") {
   TempFolder temp;
   auto book = sample_book(temp, "koi.uroko");
   write_bundle(book, temp / "koi.bundle");
@@ -345,7 +345,7 @@ TEST_CASE("a book of every earlier schema step is brought up with all it held, a
   }
 }
 
-TEST_CASE("a newer book opens read-only and says so; one that is not ours, empty, or tampered with is refused untouched") {
+TEST_CASE("a newer book opens read-only and says so, one that is not ours, empty, or tampered with is refused untouched") {
   TempFolder temp;
   const auto folder = temp / "koi.uroko";
   { sample_book(temp, "koi.uroko"); }

@@ -119,7 +119,7 @@ TEST_CASE("a correction stroke in the real window is one step that undo takes ba
   CHECK(w.quit() == 0);
 }
 
-TEST_CASE("the list of commands opens by its key in the real window and finds the comparison by its words; the tour has its key") {
+TEST_CASE("the list of commands opens by its key in the real window and finds the comparison by its words, the tour has its key") {
   if (cannot_run()) return;
   TempFolder folder;
   RealWindow w({"open", book_of(folder, 2)});

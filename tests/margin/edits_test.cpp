@@ -96,7 +96,7 @@ TEST_CASE("a split keeps the whole area in two parts and a join makes one again"
   CHECK(remove_part(*one, {10, 10}).refusal().code == "no-part");
 }
 
-TEST_CASE("a hole is cut and filled; one outside the wound is refused") {
+TEST_CASE("a hole is cut and filled, one outside the wound is refused") {
   const auto start = box(0, 0, 100, 100);
   const auto holed = cut_hole(start, {{40, 40}, {60, 40}, {60, 60}, {40, 60}});
   REQUIRE(holed);

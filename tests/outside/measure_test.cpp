@@ -123,7 +123,7 @@ TEST_CASE("a reference 10 mm nearer or farther than the wound at 300 mm reads 0.
   }
 }
 
-TEST_CASE("a strip on a cylinder seen square on reads sin p / p, a disc 2 J1(x) / x; the flank's unrolling gives both back (derived)") {
+TEST_CASE("a strip on a cylinder seen square on reads sin p / p, a disc 2 J1(x) / x, the flank's unrolling gives both back (derived)") {
   const double radius = 30;
   auto scene = from_afar();
   scene.flank = scenes::Flank{2 * radius, 2 * radius};

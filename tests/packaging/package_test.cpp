@@ -54,7 +54,7 @@ TEST_CASE("the desktop entry, the AppStream data and the MIME type are valid and
   CHECK(fs::file_size(icon) > 100);
 }
 
-TEST_CASE("the man page formats without a warning and names every verb; the completion knows them too") {
+TEST_CASE("the man page formats without a warning and names every verb, the completion knows them too") {
   TempFolder folder;
   const auto page = (folder / "uroko.1").string(), completion = (folder / "uroko.bash").string();
   write_file_whole(page, testing::uroko({"manual", "man"}).out);

@@ -131,7 +131,7 @@ TEST_CASE("a chart as SVG is well-formed for an independent reader and holds the
   CHECK(value.out == "1\n");  // 281 -+ 1.96 x 5
 }
 
-TEST_CASE("a chart as PDF embeds its fonts and carries its title; as PNG it has two pixels a point") {
+TEST_CASE("a chart as PDF embeds its fonts and carries its title, as PNG it has two pixels a point") {
   TempFolder folder;
   const auto series = example_series();
   const auto chart = healing_chart(example_course(series), series);

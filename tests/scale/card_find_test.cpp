@@ -93,7 +93,7 @@ TEST_CASE("ink that spreads, a dark picture and a bright one leave the scale as 
   }
 }
 
-TEST_CASE("a card half covered, or with a glare across it, still measures; one with two markers left says so") {
+TEST_CASE("a card half covered, or with a glare across it, still measures, one with two markers left says so") {
   FlatView view;
   view.tilt_deg = 15;
   view.noise = 4;
