@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
@@ -31,42 +32,62 @@ double encoded_counts(float linear) {
   return table[i] + (at - static_cast<float>(i)) * (table[i + 1] - table[i]);
 }
 
-/// The card's face in linear light at `kCardRaster`.
+/// The card's face at `kCardRaster`, sRGB counts: a quarter of the memory of its light, of which most of the time went.
 const cv::Mat& card_face() {
   static const cv::Mat face = [] {
-    const cv::Mat grey = report::card_picture(kCardRaster);
-    cv::Mat linear(grey.size(), CV_32F);
-    for (int y = 0; y < grey.rows; ++y)
-      for (int x = 0; x < grey.cols; ++x) {
-        const double v = (grey.channels() == 1 ? grey.at<uchar>(y, x) : grey.at<cv::Vec3b>(y, x)[1]) / 255.0;
-        linear.at<float>(y, x) = static_cast<float>(v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
-      }
-    return linear;
+    cv::Mat grey = report::card_picture(kCardRaster);
+    if (grey.channels() != 1) cv::extractChannel(grey, grey, 1);
+    return grey;
   }();
   return face;
 }
 
-/// How far each place of the card's face is from a printed edge, mm: away from edges one look at a pixel is enough.
+double light_of(uchar counts) {
+  static const std::array<double, 256> table = [] {
+    std::array<double, 256> t{};
+    for (std::size_t k = 0; k < t.size(); ++k) {
+      const double v = static_cast<double>(k) / 255;
+      t[k] = v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
+    }
+    return t;
+  }();
+  return table[counts];
+}
+
+/// How far each place of the card's face is from a printed edge, whole raster pixels (not more than it is, 255 at the most): away from edges one
+/// look at a pixel is enough.
 const cv::Mat& card_calm() {
   static const cv::Mat calm = [] {
     const cv::Mat& face = card_face();
-    cv::Mat flat(face.size(), CV_8U, cv::Scalar(255)), low, high;
+    cv::Mat low, high, distance, whole;
     cv::dilate(face, high, cv::Mat());
     cv::erode(face, low, cv::Mat());
-    flat.setTo(0, high - low > 1e-4);
-    cv::Mat distance;
-    cv::distanceTransform(flat, distance, cv::DIST_L2, 5);
-    return cv::Mat(distance / kCardRaster);
+    cv::distanceTransform(high == low, distance, cv::DIST_L2, 5);
+    cv::Mat(distance - 0.5).convertTo(whole, CV_8U);
+    return whole;
   }();
   return calm;
 }
 
 class Painter {
  public:
-  explicit Painter(const Scene& scene)
-      : scene_(scene), solid_(scene), skin_(scene), layout_(scale::card_layout()), mm_per_px_(scene.view.distance_mm / scene.view.camera.fx),
+  Painter(const Scene& scene, bool looks)
+      : scene_(scene), solid_(scene), skin_(scene, looks), layout_(scale::card_layout()), mm_per_px_(scene.view.distance_mm / scene.view.camera.fx),
         towards_(scene.light.towards.normalized()), window_(Eigen::Vector3d(0.55, -0.15, -0.9).normalized()) {
     if (scene.card) card_calm();
+    if (scene.ulcer) {
+      // Steepest change of the level per mm: d rho / R and rho dR / R^2, at the margin and with room inside and outside of it.
+      double slope = 0;
+      const auto& u = *scene.ulcer;
+      const auto ring = margin(u, 360);
+      for (const auto& p : ring)
+        for (const double share : {0.8, 1.0, 1.2}) {
+          const SkinPoint at{u.centre.x + share * (p.x - u.centre.x), u.centre.s + share * (p.s - u.centre.s)};
+          constexpr double e = 1e-4;
+          slope = std::max(slope, std::hypot(level(u, {at.x + e, at.s}) - level(u, {at.x - e, at.s}), level(u, {at.x, at.s + e}) - level(u, {at.x, at.s - e})) / (2 * e));
+        }
+      level_slope_ = slope;
+    }
   }
 
   /// Linear light of the pixels of `box`.
@@ -98,7 +119,9 @@ class Painter {
 
  private:
   bool near_ulcer(const SkinPoint& p) const {
-    return scene_.ulcer && std::hypot(p.x - scene_.ulcer->centre.x, p.s - scene_.ulcer->centre.s) < skin_.largest_radius() + 1;
+    if (!scene_.ulcer) return false;
+    const double dx = p.x - scene_.ulcer->centre.x, ds = p.s - scene_.ulcer->centre.s, reach = skin_.largest_radius() + 1;
+    return dx * dx + ds * ds < reach * reach;
   }
   /// How far outside the card's edge, nominal mm (negative inside).
   double outside(const PlanePoint& c) const {
@@ -152,12 +175,12 @@ class Painter {
     return kTowel * std::max(0.05, shade);
   }
 
-  Eigen::Vector3d look(const Eigen::Vector3d& ray) const {
-    if (const auto c = on_card(ray)) {
+  Eigen::Vector3d look(const Eigen::Vector3d& ray, const std::optional<PlanePoint>& c) const {
+    if (c && outside(*c) < 0) {
       const auto& face = card_face();
       const int x = std::clamp(static_cast<int>(c->x * kCardRaster), 0, face.cols - 1),
                 y = std::clamp(static_cast<int>(c->y * kCardRaster), 0, face.rows - 1);
-      const double grey = face.at<float>(y, x);
+      const double grey = light_of(face.at<uchar>(y, x));
       if (scene_.detail == Detail::plain) return Rgb(1, 1, 1) * (0.03 + 0.87 * grey);
       // Ink is not black and board is not pure white.
       const Eigen::Vector3d out = -solid_.card_normal();
@@ -167,19 +190,23 @@ class Painter {
     return background(ray);
   }
 
-  bool edge_runs_here(const Eigen::Vector3d& ray, const Eigen::Vector3d& dx, const Eigen::Vector3d& dy) const {
-    if (const auto c = solid_.card_hit(ray); c && outside(*c) < 2.5 * mm_per_px_) {
+  /// `c`: where the ray meets the card's plane.
+  bool edge_runs_here(const Eigen::Vector3d& ray, const std::optional<PlanePoint>& c, const Eigen::Vector3d& dx, const Eigen::Vector3d& dy) const {
+    if (c && outside(*c) < 2.5 * mm_per_px_) {
       const auto p = solid_.card_hit(ray + dx + dy);
       if (!p) return true;
-      const double reach = 1.5 * std::hypot(p->x - c->x, p->y - c->y) + 1.5 / kCardRaster;
+      const double dx_mm = p->x - c->x, dy_mm = p->y - c->y, reach = 1.5 * std::sqrt(dx_mm * dx_mm + dy_mm * dy_mm) + 1.5 / kCardRaster;
       if (outside(*c) > -reach) return true;
-      return card_calm().at<float>(static_cast<int>(c->y * kCardRaster), static_cast<int>(c->x * kCardRaster)) < reach;
+      return card_calm().at<uchar>(static_cast<int>(c->y * kCardRaster), static_cast<int>(c->x * kCardRaster)) < reach * kCardRaster;
     }
     const auto p = solid_.skin_hit(ray);
     if (!p)
       return static_cast<bool>(solid_.skin_hit(ray + dx) || solid_.skin_hit(ray + dy) || solid_.skin_hit(ray - dx) || solid_.skin_hit(ray - dy));
     if (!near_ulcer(*p)) return false;
     const double l = level(*scene_.ulcer, *p);
+    // Five pixels as seen square on are further than a diagonal neighbour lies, seen at up to 70 degrees.
+    const double near = 5 * mm_per_px_ * level_slope_;
+    if (scene_.detail == Detail::plain && near < 0.2 && std::abs(l - 1) > near) return false;
     const auto differs = [&](const Eigen::Vector3d& other) {
       const auto q = solid_.skin_hit(other);
       return !q || (level(*scene_.ulcer, *q) < 1) != (l < 1);
@@ -194,22 +221,28 @@ class Painter {
     // Rays at pixel centres with one more on each side; between them they are straight enough (second differences below 1e-9).
     const int stride = box.width + 2;
     std::vector<Eigen::Vector3d> rays(static_cast<std::size_t>(stride) * static_cast<std::size_t>(to - from + 2));
-    for (int y = from - 1; y <= to; ++y)
+    for (int y = from - 1; y <= to; ++y) {
+      Eigen::Vector2d bend(0, 0);
       for (int x = -1; x <= box.width; ++x)
         rays[static_cast<std::size_t>((y - from + 1) * stride + x + 1)] =
-            solid_.ray({static_cast<double>(box.x + x), static_cast<double>(box.y + y)});
+            solid_.ray({static_cast<double>(box.x + x), static_cast<double>(box.y + y)}, bend);
+    }
     for (int y = from; y < to; ++y)
       for (int x = 0; x < box.width; ++x) {
         const auto at = static_cast<std::size_t>((y - from + 1) * stride + x + 1);
         const Eigen::Vector3d &ray = rays[at], dx = (rays[at + 1] - rays[at - 1]) / 2;
         const Eigen::Vector3d dy = (rays[at + static_cast<std::size_t>(stride)] - rays[at - static_cast<std::size_t>(stride)]) / 2;
         Eigen::Vector3d sum = Eigen::Vector3d::Zero();
-        if (edge_runs_here(ray, dx, dy)) {
+        const auto card = solid_.card_hit(ray);
+        if (edge_runs_here(ray, card, dx, dy)) {
           for (int j = 0; j < kFine; ++j)
-            for (int i = 0; i < kFine; ++i) sum += look(ray + dx * ((i + 0.5) / kFine - 0.5) + dy * ((j + 0.5) / kFine - 0.5));
+            for (int i = 0; i < kFine; ++i) {
+              const Eigen::Vector3d fine = ray + dx * ((i + 0.5) / kFine - 0.5) + dy * ((j + 0.5) / kFine - 0.5);
+              sum += look(fine, solid_.card_hit(fine));
+            }
           sum /= kFine * kFine;
         } else {
-          sum = look(ray);
+          sum = look(ray, card);
         }
         const double u = (box.x + x - w / 2) / w, v = (box.y + y - h / 2) / w;
         const double even = 1 - light.uneven * (0.9 * u + 0.6 * v) - 1.2 * light.uneven * (u * u + v * v);
@@ -222,7 +255,7 @@ class Painter {
   Solid solid_;
   Skin skin_;
   const scale::CardLayout& layout_;
-  double mm_per_px_;
+  double mm_per_px_, level_slope_ = 0;
   Eigen::Vector3d towards_, window_;
 };
 
@@ -237,7 +270,7 @@ cv::Mat render(const Scene& scene, const Noise& noise, const cv::Rect& box) {
   const cv::Rect wanted = whole_or(scene, box);
   const int pad = noise.blur_px > 0 ? static_cast<int>(std::ceil(4 * noise.blur_px)) : 0;
   const cv::Rect padded(wanted.x - pad, wanted.y - pad, wanted.width + 2 * pad, wanted.height + 2 * pad);
-  cv::Mat linear = Painter(scene).paint(padded);
+  cv::Mat linear = Painter(scene, scene.detail == Detail::full).paint(padded);
   if (noise.blur_px > 0) cv::GaussianBlur(linear, linear, cv::Size(2 * pad + 1, 2 * pad + 1), noise.blur_px, noise.blur_px, cv::BORDER_REPLICATE);
   linear = linear(cv::Rect(pad, pad, wanted.width, wanted.height));
 
@@ -271,6 +304,6 @@ cv::Mat skin_map(const Scene& scene, const cv::Rect& box) {
   return out;
 }
 
-cv::Mat render_tissue(const Scene& scene, const cv::Rect& box) { return Painter(scene).tissue(whole_or(scene, box)); }
+cv::Mat render_tissue(const Scene& scene, const cv::Rect& box) { return Painter(scene, true).tissue(whole_or(scene, box)); }
 
 }  // namespace uroko::scenes

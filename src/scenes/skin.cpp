@@ -30,7 +30,10 @@ std::uint32_t seed32(std::uint64_t seed, std::uint32_t salt) { return static_cas
 
 Rgb linear_rgb(int r, int g, int b) { return {channel(r), channel(g), channel(b)}; }
 
-Skin::Skin(const Scene& scene) : scene_(scene) {
+Skin::Skin(const Scene& scene, bool looks) : scene_(scene) {
+  if (scene.ulcer)
+    for (const auto& p : margin(*scene.ulcer, 360)) reach_ = std::max(reach_, std::hypot(p.x - scene.ulcer->centre.x, p.s - scene.ulcer->centre.s));
+  if (!looks) return;
   const auto& coat = scene.coat;
   std::vector<double> red, black;
   for (int i = 0; i < 70; ++i)
@@ -46,7 +49,6 @@ Skin::Skin(const Scene& scene) : scene_(scene) {
 
   if (!scene.ulcer) return;
   const auto& u = *scene.ulcer;
-  for (const auto& p : margin(u, 360)) reach_ = std::max(reach_, std::hypot(p.x - u.centre.x, p.s - u.centre.s));
   // Thresholds one after the other, each over what the one before left, so that the shares come out as asked.
   std::vector<BedFields> fields;
   each_inside(20000, [&](const SkinPoint& p, double l) { fields.push_back(bed_fields(p, l)); });

@@ -21,7 +21,8 @@ struct Surface {
 /// The koi's coat, scales and ulcer as pure functions of the place on the skin.
 class Skin {
  public:
-  explicit Skin(const Scene& scene);
+  /// `looks` false: the ulcer's reach alone, which is all that a plain picture asks; `at`, `tissue` and `shares` then are not to be called.
+  explicit Skin(const Scene& scene, bool looks = true);
   Surface at(const SkinPoint& p) const;
   /// Precondition: inside the ulcer.
   bed::Tissue tissue(const SkinPoint& p) const;

@@ -57,6 +57,11 @@ Solid::Solid(const Scene& scene) : scene_(scene) {
     card_u_ = card.print_scale * right;
     card_v_ = card.print_scale * down;
     card_at_ = touch.at - card.offset_mm * touch.inward - layout.width_mm / 2 * card_u_ - layout.height_mm / 2 * card_v_ - card.slide_mm * down;
+    const Eigen::Vector3d from_eye = card_at_ - eye_;
+    card_away_ = from_eye.dot(card_n_);
+    per_u_ = card_u_ / card_u_.squaredNorm();
+    per_v_ = card_v_ / card_v_.squaredNorm();
+    at_eye_ = {-from_eye.dot(per_u_), -from_eye.dot(per_v_)};
   }
 }
 
@@ -83,11 +88,12 @@ Solid::Frame Solid::frame(const SkinPoint& p) const {
       {p.x, half_height_ * std::sin(t), half_width_ * (1 - std::cos(t))}, Eigen::Vector3d::UnitX(), around, Eigen::Vector3d::UnitX().cross(around)};
 }
 
-Eigen::Vector3d Solid::ray(const ImagePoint& pixel) const {
+Eigen::Vector3d Solid::ray(const ImagePoint& pixel, Eigen::Vector2d& bend) const {
   const auto& c = scene_.view.camera;
   const double xd = (pixel.x - c.cx) / c.fx, yd = (pixel.y - c.cy) / c.fy;
   double x = xd, y = yd;
-  if (c.distorts())
+  if (c.distorts()) {
+    x += bend.x(), y += bend.y();
     for (int round = 0; round < 20; ++round) {
       const double r2 = x * x + y * y, radial = 1 + r2 * (c.k1 + r2 * (c.k2 + r2 * c.k3)), slope = c.k1 + r2 * (2 * c.k2 + r2 * 3 * c.k3);
       const double ex = x * radial + 2 * c.p1 * x * y + c.p2 * (r2 + 2 * x * x) - xd;
@@ -96,8 +102,11 @@ Eigen::Vector3d Solid::ray(const ImagePoint& pixel) const {
       const double jyy = radial + 2 * y * y * slope + 6 * c.p1 * y + 2 * c.p2 * x, det = jxx * jyy - jxy * jxy;
       const double dx = (jyy * ex - jxy * ey) / det, dy = (jxx * ey - jxy * ex) / det;
       x -= dx, y -= dy;
-      if (std::abs(dx) + std::abs(dy) < 1e-14) break;
+      // Newton's error is squared by each step: after one below 1e-8 it is below the last digit.
+      if (std::abs(dx) + std::abs(dy) < 1e-8) break;
     }
+    bend = {x - xd, y - yd};
+  }
   return rotation_.transpose() * Eigen::Vector3d(x, y, 1);
 }
 
@@ -124,11 +133,10 @@ std::optional<PlanePoint> Solid::card_hit(const Eigen::Vector3d& d, double* dist
   if (!scene_.card) return std::nullopt;
   const double across = d.dot(card_n_);
   if (across <= 1e-9) return std::nullopt;
-  const double k = (card_at_ - eye_).dot(card_n_) / across;
+  const double k = card_away_ / across;
   if (k <= 0) return std::nullopt;
   if (distance) *distance = k;
-  const Eigen::Vector3d at = eye_ + k * d - card_at_;
-  return PlanePoint{at.dot(card_u_) / card_u_.squaredNorm(), at.dot(card_v_) / card_v_.squaredNorm()};
+  return PlanePoint{k * d.dot(per_u_) + at_eye_.x, k * d.dot(per_v_) + at_eye_.y};
 }
 
 std::optional<ImagePoint> Solid::project(const Eigen::Vector3d& body) const {

@@ -20,8 +20,13 @@ class Solid {
   /// Angle of the surface's normal from the mid-flank's, radians.
   double turn(double s) const { return std::atan2(frame({0, s}).around.z(), frame({0, s}).around.y()); }
 
-  /// Unit-depth ray through a pixel, body axes. Inverts the lens by Newton's method.
-  Eigen::Vector3d ray(const ImagePoint& pixel) const;
+  /// Unit-depth ray through a pixel, body axes. Inverts the lens by Newton's method, from where it starts best: `bend` is what the lens moved
+  /// the point by at a neighbour (normalised coordinates) and is set to what it does here.
+  Eigen::Vector3d ray(const ImagePoint& pixel) const {
+    Eigen::Vector2d bend(0, 0);
+    return ray(pixel, bend);
+  }
+  Eigen::Vector3d ray(const ImagePoint& pixel, Eigen::Vector2d& bend) const;
   const Eigen::Vector3d& eye() const { return eye_; }
   std::optional<SkinPoint> skin_hit(const Eigen::Vector3d& ray, double* distance = nullptr) const;
   /// Nominal card millimetres from the card's top left corner; beyond its edges too. Nothing when the ray does not meet the plane.
@@ -43,6 +48,9 @@ class Solid {
   std::vector<double> arc_;  ///< arc length from the midline at equal steps of the eccentric angle
   Eigen::Matrix3d rotation_;
   Eigen::Vector3d eye_, card_at_, card_u_, card_v_, card_n_;
+  double card_away_ = 0;           ///< from the eye to the card's plane, along its normal
+  Eigen::Vector3d per_u_, per_v_;  ///< nominal card mm per mm in space
+  PlanePoint at_eye_;              ///< where the eye's foot lies on the card
 };
 
 }  // namespace uroko::scenes

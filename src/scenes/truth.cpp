@@ -126,7 +126,7 @@ Truth truth_of(const Scene& scene) {
     truth.outline.parts.push_back({std::move(ring), {}});
     truth.area_mm2 = scenes::area_mm2(*scene.ulcer);
     truth.perimeter_mm = scenes::perimeter_mm(*scene.ulcer);
-    truth.shares = Skin(scene).shares(40000);
+    if (scene.detail == Detail::full) truth.shares = Skin(scene).shares(40000);
   }
   if (scene.card) {
     const auto& layout = scale::card_layout();

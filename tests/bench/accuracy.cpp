@@ -2,16 +2,21 @@
 // How true the area and its 95 % interval are: Monte-Carlo over rendered scenes.
 //   bench_accuracy                the table of assets/guide/accuracy.md
 //   bench_accuracy --short        fewer scenes, wider limits: fails when the product has lost its accuracy
-//   bench_accuracy N [STRATUM]    N rendered scenes a stratum
+//   bench_accuracy N [STRATUM [TRIALS.csv]]    N rendered scenes a stratum (of those whose name holds STRATUM; "": all), each trial to a file
 // Every trial draws a scene, renders the card's part of the photo, finds the card in it and measures. Each of the errors that the budget
 // allows for is drawn from its own allowance, and from nothing wider. "exact" gives the true outline; "traced" shifts its edge by a common
-// error and by an independent one, as strong as the margin says of itself.
+// error and by an independent one, as strong as the margin says of itself; and by the same errors the other way, so that what is left of the mean
+// is the second order's and not chance. "scatter / u": root mean square of error / stated standard uncertainty, 1 where the budget is right.
 #include <fmt/format.h>
 
+#include <array>
 #include <atomic>
 #include <cmath>
+#include <cstdio>
 #include <cstdlib>
+#include <map>
 #include <mutex>
+#include <set>
 #include <string>
 #include <thread>
 #include <vector>
@@ -35,6 +40,7 @@ struct Stratum {
   bool wedge = false;             ///< plane tilt too
   double u_from = -1, u_to = -1;  ///< on a flank: offset / half-height
   double rms_limit = 1;           ///< per cent, of exact outlines
+  bool midline = true;            ///< on a flank: the lateral midline is picked; else axis and contact are what the allowances say
 };
 
 const std::vector<Stratum> kStrata = {
@@ -49,18 +55,31 @@ const std::vector<Stratum> kStrata = {
     {"offset, print and lean, tilt 30-40", 30, 40, 5, 40, true, true, true, -1, -1, 3.0},
     {"flank, u 0-0.25", 0, 15, 5, 40, true, false, false, 0, 0.25, 3.0},
     {"flank, u 0.25-0.5", 0, 15, 5, 40, true, false, false, 0.25, 0.5, 3.0},
+    {"flank, no midline", 0, 15, 5, 40, true, false, false, 0, 0, 6.0, false},
+};
+
+struct Reading {
+  double error = 0, root_error = 0, u = 0;  ///< shares of the true area; of its root, twice
+  bool holds = false;
+  Reading() = default;
+  Reading(const measure::Measurement& m, double truth)
+      : error(m.area_mm2.value / truth - 1), root_error(2 * (std::sqrt(m.area_mm2.value / truth) - 1)), u(m.area_mm2.u / truth),
+        holds(m.area_mm2.low95 <= truth && truth <= m.area_mm2.high95) {}
 };
 
 struct Trial {
-  double exact_error = 0;  ///< share
-  double traced_error = 0;
-  bool exact_holds = false, traced_holds = false;
+  Reading exact, traced, mirrored;
+  double truth_mm2 = 0, tilt_deg = 0;
+  std::map<std::string, double> budget;  ///< of the traced outline, shares of the true area
+  std::set<std::string> warnings;
 };
 
 constexpr int kWidth = 2000, kHeight = 1500;
+constexpr const char* kSources[] = {"scale", "print", "plane offset", "plane tilt", "lens", "curvature", "margin shift", "margin noise"};
 
 /// The margin as a person traces it: every point moved along the edge's normal, together and each on its own.
-ImageOutline traced(const ImageOutline& truth, const margin::Margin& says, Random& random) {
+/// The second outline has the same errors the other way.
+std::array<ImageOutline, 2> traced(const ImageOutline& truth, const margin::Margin& says, Random& random) {
   const auto& ring = truth.parts[0].outer;
   const std::size_t n = ring.size();
   const double length = perimeter(truth), common = random.normal(0, says.common_px);
@@ -68,7 +87,7 @@ ImageOutline traced(const ImageOutline& truth, const margin::Margin& says, Rando
   const auto knots = std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(length / says.correlation_px)));
   std::vector<double> at(knots);
   for (auto& k : at) k = random.normal(0, says.doubt_px.at(0));
-  ImageOutline out = truth;
+  std::array<ImageOutline, 2> out{truth, truth};
   double along = 0;
   for (std::size_t i = 0; i < n; ++i) {
     const auto &before = ring[(i + n - 1) % n], &p = ring[i], &after = ring[(i + 1) % n];
@@ -77,8 +96,9 @@ ImageOutline traced(const ImageOutline& truth, const margin::Margin& says, Rando
     const auto k = static_cast<std::size_t>(where) % knots;
     const double d = common + at[k];
     // The ring turns from +x to +y, so (ty, -tx) points outward.
-    const double outward = signed_area(ring) > 0 ? 1 : -1;
-    out.parts[0].outer[i] = {p.x + outward * d * ty / size, p.y - outward * d * tx / size};
+    const double outward = signed_area(ring) > 0 ? 1 : -1, x = outward * d * ty / size, y = -outward * d * tx / size;
+    out[0].parts[0].outer[i] = {p.x + x, p.y + y};
+    out[1].parts[0].outer[i] = {p.x - x, p.y - y};
     along += distance(p, after);
   }
   return out;
@@ -108,8 +128,14 @@ std::optional<Trial> run(const Stratum& stratum, Random& random) {
     body.depth_mm = depth * (1 + random.normal(0, body.half_axes_relative_u));
     body.width_mm = width * (1 + random.normal(0, body.half_axes_relative_u));
     options.body = body;
-    const double u = random.uniform(stratum.u_from, stratum.u_to) * (random.uniform() < 0.5 ? -1 : 1);
-    const double t = std::asin(u);
+    double t = 0;
+    if (stratum.midline) {
+      t = std::asin(random.uniform(stratum.u_from, stratum.u_to) * (random.uniform() < 0.5 ? -1 : 1));
+    } else {
+      // Where the card touches, within what the budget allows for: 20 degrees about the middle of the flank.
+      do t = random.normal(0, 20 * M_PI / 180);
+      while (std::abs(t) > 50 * M_PI / 180);
+    }
     // Arc length to that offset, by Simpson.
     constexpr int kPieces = 200;
     const auto speed = [&](double a) { return std::hypot(depth / 2 * std::cos(a), width / 2 * std::sin(a)); };
@@ -120,7 +146,7 @@ std::optional<Trial> run(const Stratum& stratum, Random& random) {
     // Beside the wound, as the card's text asks.
     card.centre.s = wound_s + random.normal(0, 8);
     card.slide_mm = random.normal(0, body.contact_u_mm);
-    card.turn_deg = random.uniform(-10, 10);
+    card.turn_deg = stratum.midline ? random.uniform(-10, 10) : random.normal(0, 10);
   } else {
     card.centre.s = random.uniform(-15, 15);
     card.turn_deg = random.uniform(-90, 90);
@@ -193,7 +219,7 @@ std::optional<Trial> run(const Stratum& stratum, Random& random) {
   const auto moved = [&](const ImageOutline& o) {
     return mapped<ImagePoint, ImagePoint>(o, [&](const ImagePoint& p) { return ImagePoint{p.x - box.x, p.y - box.y}; });
   };
-  if (options.body) {
+  if (options.body && stratum.midline) {
     auto& body = *options.body;
     // The midline is picked that much too high or too low on the body.
     const double slip = random.normal(0, body.midline_u_mm);
@@ -207,32 +233,63 @@ std::optional<Trial> run(const Stratum& stratum, Random& random) {
   exact.outline = moved(truth.outline);
   const auto first = measure::measure(*map, exact, options);
   if (!first) return std::nullopt;
-  trial.exact_error = first->area_mm2.value / truth.area_mm2 - 1;
-  trial.exact_holds = first->area_mm2.low95 <= truth.area_mm2 && truth.area_mm2 <= first->area_mm2.high95;
+  trial.truth_mm2 = truth.area_mm2, trial.tilt_deg = view.tilt_deg;
+  trial.exact = {*first, truth.area_mm2};
+  for (const auto& w : first->warnings) trial.warnings.insert(w.code);
 
   margin::Margin hand;
   hand.common_px = random.uniform(0.3, 1.5);
   hand.correlation_px = 20;
   hand.doubt_px.assign(exact.outline.parts[0].outer.size(), random.uniform(0.5, 2));
-  hand.outline = traced(exact.outline, hand, random);
-  const auto second = measure::measure(*map, hand, options);
-  if (!second) return std::nullopt;
-  trial.traced_error = second->area_mm2.value / truth.area_mm2 - 1;
-  trial.traced_holds = second->area_mm2.low95 <= truth.area_mm2 && truth.area_mm2 <= second->area_mm2.high95;
+  const auto drawn = traced(exact.outline, hand, random);
+  for (const bool other : {false, true}) {
+    auto one = hand;
+    one.outline = drawn[other];
+    const auto got = measure::measure(*map, one, options);
+    if (!got) return std::nullopt;
+    (other ? trial.mirrored : trial.traced) = {*got, truth.area_mm2};
+    if (!other)
+      for (const auto& line : got->budget) trial.budget[line.source] = line.u_mm2 / truth.area_mm2;
+  }
   return trial;
 }
 
 struct Sum {
-  int n = 0, asked = 0, exact_held = 0, traced_held = 0;
-  double bias = 0, squares = 0, traced_bias = 0;
+  int n = 0, exact_held = 0, traced_held = 0;
+  double bias = 0, squares = 0, ratios = 0, traced_bias = 0, traced_root_bias = 0, traced_ratios = 0;
+  std::map<std::string, int> warnings;
   void add(const Trial& t) {
     ++n;
-    bias += t.exact_error, squares += t.exact_error * t.exact_error, traced_bias += t.traced_error;
-    exact_held += t.exact_holds, traced_held += t.traced_holds;
+    bias += t.exact.error, squares += t.exact.error * t.exact.error, ratios += std::pow(t.exact.error / t.exact.u, 2);
+    traced_bias += (t.traced.error + t.mirrored.error) / 2, traced_root_bias += (t.traced.root_error + t.mirrored.root_error) / 2;
+    traced_ratios += std::pow(t.traced.root_error / t.traced.u, 2);
+    exact_held += t.exact.holds, traced_held += t.traced.holds;
+    for (const auto& w : t.warnings) ++warnings[w];
+  }
+  void add(const Sum& s) {
+    n += s.n, exact_held += s.exact_held, traced_held += s.traced_held, bias += s.bias, squares += s.squares, ratios += s.ratios;
+    traced_bias += s.traced_bias, traced_root_bias += s.traced_root_bias, traced_ratios += s.traced_ratios;
+  }
+  void print(const std::string& name) const {
+    fmt::print("| {} | {} | {:+.3f} | {:.3f} | {:.2f} | {:.1f} | {:+.2f} | {:+.2f} | {:.2f} | {:.1f} |\n", name, n, 100 * bias / n,
+               100 * std::sqrt(squares / n), std::sqrt(ratios / n), 100.0 * exact_held / n, 100 * traced_bias / n, 100 * traced_root_bias / n,
+               std::sqrt(traced_ratios / n), 100.0 * traced_held / n);
+    std::fflush(stdout);
   }
 };
 
-Sum run_stratum(std::size_t index, int trials) {
+/// One line a trial: what is needed to compare each line of the budget with what it did.
+void write(std::FILE* file, const std::string& stratum, const Trial& t) {
+  fmt::print(file, "\"{}\",{:.5f},{:.2f},{:.7f},{:.7f},{:.7f},{:.7f},{:.7f}", stratum, t.truth_mm2, t.tilt_deg, t.exact.error, t.exact.u, t.traced.error,
+             t.mirrored.error, t.traced.u);
+  for (const auto* source : kSources) {
+    const auto at = t.budget.find(source);
+    fmt::print(file, ",{:.7f}", at == t.budget.end() ? 0 : at->second);
+  }
+  fmt::print(file, "\n");
+}
+
+Sum run_stratum(std::size_t index, int trials, std::FILE* file) {
   Sum sum;
   std::mutex lock;
   std::atomic<int> next{0};
@@ -243,9 +300,9 @@ Sum run_stratum(std::size_t index, int trials) {
       for (int attempt = 0; attempt < 40; ++attempt) {
         const auto trial = run(kStrata[index], random);
         const std::lock_guard guard(lock);
-        ++sum.asked;
         if (!trial) continue;
         sum.add(*trial);
+        if (file) write(file, kStrata[index].name, *trial);
         break;
       }
     }
@@ -264,31 +321,37 @@ int main(int argc, char** argv) {
   const int trials = in_short ? 8 : argc > 1 ? std::atoi(argv[1]) : 1000;
   const std::string only = argc > 2 ? argv[2] : "";
   if (trials < 1) {
-    fmt::print(stderr, "usage: bench_accuracy [--short | N [STRATUM]]\n");
+    fmt::print(stderr, "usage: bench_accuracy [--short | N [STRATUM [TRIALS.csv]]]\n");
     return 2;
   }
-  fmt::print(
-      "| stratum | scenes | bias % | RMS % | exact outline held % | traced outline: bias % | held % |\n| --- | --- | --- | --- | --- | --- | --- "
-      "|\n");
+  std::FILE* file = argc > 3 ? std::fopen(argv[3], "w") : nullptr;
+  if (file) {
+    fmt::print(file, "stratum,true_mm2,tilt_deg,exact_error,exact_u,traced_error,mirrored_error,traced_u");
+    for (const auto* source : kSources) fmt::print(file, ",{}", source);
+    fmt::print(file, "\n");
+  }
+  fmt::print("| stratum | scenes | bias % | RMS % | scatter / u | held % | traced: bias % | of the root % | scatter / u | held % |\n");
+  fmt::print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n");
   bool good = true;
   Sum all;
+  std::string warned;
   for (std::size_t i = 0; i < kStrata.size(); ++i) {
     if (!only.empty() && std::string(kStrata[i].name).find(only) == std::string::npos) continue;
-    const auto s = run_stratum(i, trials);
+    const auto s = run_stratum(i, trials, file);
     const double n = s.n, bias = 100 * s.bias / n, rms = 100 * std::sqrt(s.squares / n);
-    fmt::print("| {} | {} | {:+.3f} | {:.3f} | {:.1f} | {:+.2f} | {:.1f} |\n", kStrata[i].name, s.n, bias, rms, 100 * s.exact_held / n,
-               100 * s.traced_bias / n, 100 * s.traced_held / n);
-    std::fflush(stdout);
-    all.n += s.n, all.exact_held += s.exact_held, all.traced_held += s.traced_held, all.bias += s.bias, all.squares += s.squares,
-        all.traced_bias += s.traced_bias;
+    s.print(kStrata[i].name);
+    all.add(s);
+    warned += fmt::format("| {} |", kStrata[i].name);
+    for (const auto& [code, count] : s.warnings) warned += fmt::format(" {} {:.1f}", code, 100.0 * count / n);
+    warned += " |\n";
     // With few scenes chance alone moves a mean by 3 RMS / sqrt(n) and a count by 3 binomial deviations.
     const double chance = 3 / std::sqrt(n), held_chance = 3 * std::sqrt(0.95 * 0.05 / n);
     good = good && s.n == trials && std::abs(bias) < 0.2 + chance * kStrata[i].rms_limit &&
            rms < kStrata[i].rms_limit * (1 + chance / std::sqrt(2.0)) && s.traced_held / n > 0.93 - held_chance;
   }
-  const double n = all.n;
-  fmt::print("| all | {} | {:+.3f} | {:.3f} | {:.1f} | {:+.2f} | {:.1f} |\n", all.n, 100 * all.bias / n, 100 * std::sqrt(all.squares / n),
-             100 * all.exact_held / n, 100 * all.traced_bias / n, 100 * all.traced_held / n);
+  all.print("all");
+  fmt::print("\n| stratum | warnings, % of scenes |\n| --- | --- |\n{}", warned);
+  if (file) std::fclose(file);
   if (in_short && !good) fmt::print("a limit was broken\n");
   return in_short && !good ? 1 : 0;
 }

@@ -121,7 +121,7 @@ struct Noise {
 struct Truth {
   ImageOutline outline;                        ///< photo pixels, through the lens
   double area_mm2 = 0, perimeter_mm = 0;       ///< on the skin's surface
-  std::array<double, bed::kTissues> shares{};  ///< by bed::Tissue; unsure and glare are 0
+  std::array<double, bed::kTissues> shares{};  ///< by bed::Tissue; unsure and glare are 0; all 0 in a plain scene
   double wrap_deg = 0;                         ///< largest angle of the flank's normal at the margin to the mid-flank's (0 on a flat body)
   std::vector<ImagePoint> card_corners;        ///< top left, top right, bottom right, bottom left
   scale::Pose card_pose;                       ///< of the card's nominal millimetres
