@@ -37,6 +37,11 @@ std::vector<std::string> schema_at(int version) {
   return fresh.schema();
 }
 
+const std::vector<std::string>& newest_schema() {
+  static const auto schema = schema_at(newest());  // making it takes as long as all else at opening
+  return schema;
+}
+
 }  // namespace
 
 std::string timestamp_for_file() {
@@ -132,7 +137,7 @@ Book Book::open(const fs::path& given, Access access) {
   const int version = inside->database->version();
   if (version < 1) refuse("damaged", "its schema step is " + std::to_string(version), "restore the latest backup: uroko book restore");
   // Tables, views or triggers that this program never made would run with its statements.
-  if (version <= newest() && access != Access::rescue && inside->database->schema() != schema_at(version))
+  if (version <= newest() && access != Access::rescue && inside->database->schema() != (version == newest() ? newest_schema() : schema_at(version)))
     refuse("damaged", "its tables are not those of schema step " + std::to_string(version) + "; it was not touched", "restore the latest backup: uroko book restore");
   if (version < newest()) {
     if (inside->read_only) {

@@ -1,6 +1,8 @@
 #include "casebook/store.h"
 
 #include <algorithm>
+#include <limits>
+#include <nlohmann/json.hpp>
 
 namespace uroko::casebook {
 
@@ -25,11 +27,49 @@ class JsonText {
   std::string text_;
 };
 
-Value from_json(const json& cell, char type) {
-  if (cell.is_null()) return {};
-  if (type == 'i') return cell.get<long long>();
-  if (type == 'd') return cell.get<double>();
-  return cell.get<std::string>();
+/// Reads such an object into cells without making one, for the same reason. Nothing nested, no truth values: the history has none.
+class CellsReader final : public json::json_sax_t {
+ public:
+  std::vector<std::pair<std::string, Value>> cells;
+
+  bool null() override { return cell({}); }
+  bool boolean(bool) override { return false; }
+  bool number_integer(number_integer_t value) override { return cell(static_cast<long long>(value)); }
+  bool number_unsigned(number_unsigned_t value) override { return value <= static_cast<number_unsigned_t>(std::numeric_limits<long long>::max()) && cell(static_cast<long long>(value)); }
+  bool number_float(number_float_t value, const string_t&) override { return cell(value); }
+  bool string(string_t& value) override { return cell(value); }
+  bool binary(binary_t&) override { return false; }
+  bool start_object(std::size_t) override { return !std::exchange(inside_, true); }
+  bool key(string_t& name) override {
+    if (std::any_of(cells.begin(), cells.end(), [&](const auto& c) { return c.first == name; })) return false;
+    name_ = name;
+    return true;
+  }
+  bool end_object() override { return true; }
+  bool start_array(std::size_t) override { return false; }
+  bool end_array() override { return false; }
+  bool parse_error(std::size_t, const std::string&, const nlohmann::detail::exception&) override { return false; }
+
+ private:
+  bool cell(Value value) {
+    if (!inside_) return false;
+    cells.emplace_back(name_, std::move(value));
+    return true;
+  }
+  bool inside_ = false;
+  std::string name_;
+};
+
+/// A kept cell as its column's type; nothing when it is of another kind.
+std::optional<Value> as_type(const Value& cell, char type) {
+  if (std::holds_alternative<std::monostate>(cell)) return cell;
+  if (type == 'd') {
+    if (const auto* i = std::get_if<long long>(&cell)) return Value{static_cast<double>(*i)};
+    if (std::holds_alternative<double>(cell)) return cell;
+  }
+  if (type == 'i' && std::holds_alternative<long long>(cell)) return cell;
+  if (type == 't' && std::holds_alternative<std::string>(cell)) return cell;
+  return std::nullopt;
 }
 
 /// Columns by table, so that names read from a book's history never reach SQL unless they are ours.
@@ -118,19 +158,21 @@ void Store::change(const std::string& table, Id id, const std::vector<Column>& c
   remember(table, id, old.text(), now.text());
 }
 
-void Store::apply(const std::string& table, Id id, const json& cells) {
+void Store::apply(const std::string& table, Id id, const std::vector<std::pair<std::string, Value>>& cells) {
   const auto* columns = columns_named(table);
   std::string sets;
   Values arguments;
-  for (const auto& [name, cell] : cells.items()) {
+  for (const auto& [name, cell] : cells) {
     char type = name == "trashed" ? 't' : 0;
     if (columns)
       for (const auto& column : *columns)
         if (column.name == name) type = column.type;
     if (!columns || !type)
       throw Error(Fault::book, "damaged", database_.file(), "its history names a column that is not there", "run uroko book check; restore the latest backup");
+    auto value = as_type(cell, type);
+    if (!value) throw Error(Fault::book, "damaged", database_.file(), "its history holds a value of another kind", "run uroko book check; restore the latest backup");
     sets += (sets.empty() ? "" : ", ") + name + " = :v_" + name;
-    arguments.push_back(from_json(cell, type));
+    arguments.push_back(std::move(*value));
   }
   if (sets.empty()) return;
   arguments.push_back(static_cast<long long>(id));
@@ -160,17 +202,16 @@ std::string Store::move(bool undo) {
       const auto row = std::get<long long>(change[1]);
       const auto& cells = change[undo ? 2 : 3];
       // A new row goes to the trash when undone, and comes out of it when redone.
-      const json columns = std::holds_alternative<std::string>(cells) ? json::parse(std::get<std::string>(cells), nullptr, false)
-                                                                      : json{{"trashed", undo ? json(now) : json(nullptr)}};
-      if (!columns.is_object()) throw Error(Fault::book, "damaged", database_.file(), "its history cannot be read", "run uroko book check; restore the latest backup");
-      apply(table, row, columns);
+      CellsReader read;
+      if (const auto* text = std::get_if<std::string>(&cells); text == nullptr)
+        read.cells.emplace_back("trashed", undo ? Value{now} : Value{});
+      else if (!json::sax_parse(*text, &read))
+        throw Error(Fault::book, "damaged", database_.file(), "its history cannot be read", "run uroko book check; restore the latest backup");
+      apply(table, row, read.cells);
     }
     database_.run(std::string("UPDATE action SET state = '") + (undo ? "undone" : "done") + "' WHERE id = :id", {id});
     commit();
     return std::get<std::string>((*action)[1]);
-  } catch (const json::exception&) {
-    rollback();
-    throw Error(Fault::book, "damaged", database_.file(), "its history holds a value of another kind", "run uroko book check; restore the latest backup");
   } catch (const std::bad_variant_access&) {
     rollback();
     throw Error(Fault::book, "damaged", database_.file(), "its history cannot be read", "run uroko book check; restore the latest backup");

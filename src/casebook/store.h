@@ -1,5 +1,8 @@
 #pragma once
-#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include "casebook/tables.h"
 #include "uroko/casebook/book.h"
@@ -29,7 +32,8 @@ class Store {
   Id next_id(const std::string& table);
   /// Texts of JSON objects; empty: no such state.
   void remember(const std::string& table, Id id, const std::string& before, const std::string& after);
-  void apply(const std::string& table, Id id, const nlohmann::json& columns);
+  /// Cells by column; columns that are not ours are refused.
+  void apply(const std::string& table, Id id, const std::vector<std::pair<std::string, Value>>& cells);
   std::string move(bool undo);
 
   Database& database_;
