@@ -4,6 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "uroko/base/json.h"
+
 namespace uroko::app {
 
 using nlohmann::json;
@@ -32,7 +34,7 @@ std::optional<measure::ScaleChoice> choice_from(const json& j) {
     if (by == "card") return measure::ByCard{j.value("print_scale", 1.0)};
     if (by == "ruler") return measure::ByRuler{point_of(j.at("from")), point_of(j.at("to")), j.at("length_mm").get<double>()};
     if (by == "disc") return measure::ByDisc{point_of(j.at("near")), j.at("diameter_mm").get<double>()};
-    if (by == "board") return measure::ByBoard{j.at("columns").get<int>(), j.at("rows").get<int>(), j.at("square_mm").get<double>()};
+    if (by == "board") return measure::ByBoard{whole_number(j.at("columns"), 0, 1000), whole_number(j.at("rows"), 0, 1000), j.at("square_mm").get<double>()};
     if (by == "rectangle") {
       measure::ByRectangle box;
       for (std::size_t i = 0; i < 4; ++i) box.corners[i] = point_of(j.at("corners").at(i));
@@ -74,7 +76,7 @@ std::optional<scale::PlaneMap> map_from(const json& j) {
     if (j.contains("covariance"))
       for (int i = 0; i < 64; ++i) map.covariance(i / 8, i % 8) = j.at("covariance").at(static_cast<std::size_t>(i)).get<double>();
     map.rms_px = j.value("rms_px", 0.0);
-    map.points = j.value("points", 0);
+    if (j.contains("points")) map.points = whole_number(j["points"], 0, 1 << 20);
     map.scale_relative_u = j.value("scale_relative_u", 0.0);
     for (const auto& p : j.value("reference", json::array())) map.reference.push_back(point_of(p));
     for (const auto& p : j.value("reference_mm", json::array())) map.reference_mm.push_back({p.at(0).get<double>(), p.at(1).get<double>()});
@@ -83,7 +85,7 @@ std::optional<scale::PlaneMap> map_from(const json& j) {
     map.tilt_u_deg = j.value("tilt_u_deg", 0.0);
     const auto& k = j.at("camera");
     auto& c = map.camera;
-    c.from = static_cast<scale::Camera::From>(k.value("from", 2));
+    if (k.contains("from")) c.from = static_cast<scale::Camera::From>(whole_number(k.at("from"), 0, 2));
     c.fx = k.at("fx").get<double>();
     c.fy = k.at("fy").get<double>();
     c.cx = k.at("cx").get<double>();

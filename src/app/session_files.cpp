@@ -3,6 +3,7 @@
 #include <array>
 #include <chrono>
 #include <exception>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <utility>
 
@@ -13,6 +14,7 @@
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
+#include "uroko/base/json.h"
 #include "uroko/base/shared.h"
 #include "uroko/base/text.h"
 #include "uroko/report/card_print.h"
@@ -353,7 +355,7 @@ void Session::restore_unfinished() {
       if (step.contains("margin")) {
         auto m = std::make_shared<margin::Margin>();
         m->outline = outline_from_wkt<ImagePoint>(step["margin"].get<std::string>());
-        m->from = static_cast<margin::From>(step.value("from", 0));
+        if (step.contains("from")) m->from = static_cast<margin::From>(whole_number(step["from"], 0, 3));
         s.state.margin = m;
       }
       if (step.contains("grey")) s.state.grey = ImagePoint{step["grey"].at(0).get<double>(), step["grey"].at(1).get<double>()};
@@ -371,11 +373,11 @@ void Session::restore_unfinished() {
       }
       steps.push_back(std::move(s));
     }
-    const auto at = json.value("at", std::size_t{0});
+    const auto at = json.contains("at") ? whole_number<std::size_t>(json["at"], 0, steps.size()) : 0;
     if (steps.empty() || at >= steps.size()) return;
     desk->history.restore(std::move(steps), at);
     desk->accepted_at.reset();
-    if (json.contains("accepted_at")) desk->accepted_at = json["accepted_at"].get<std::size_t>();
+    if (json.contains("accepted_at")) desk->accepted_at = whole_number<std::size_t>(json["accepted_at"], 0, desk->history.steps().size());
     if (!desk->history.now().margin) {
       desk->measurement.reset();
     } else {
@@ -392,7 +394,7 @@ bool Session::select_unfinished() {
   if (!json.is_object() || !access_) return false;
   try {
     if (json.value("book", std::string()) != fs::absolute(book.path).string()) return false;
-    const auto photo = json.at("place").at(3).get<casebook::Id>();
+    const auto photo = whole_number<casebook::Id>(json.at("place").at(3), 0, std::numeric_limits<casebook::Id>::max());
     if (!photo) return false;
     show_photo(photo);
     return desk != nullptr;

@@ -6,6 +6,7 @@
 
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
+#include "uroko/base/json.h"
 
 namespace uroko::app {
 
@@ -46,8 +47,8 @@ Settings load_settings(const fs::path& file) {
   try {
     const auto json = nlohmann::json::parse(read_file(file, 1 << 20));
     const auto path = [&](const char* key) { return fs::path(json.value(key, std::string())); };
-    s.scale_percent = json.value("scale_percent", 0);
-    if (s.scale_percent != 0) s.scale_percent = std::clamp(s.scale_percent, 75, 300);
+    if (json.contains("scale_percent")) s.scale_percent = whole_number(json["scale_percent"], -1, 300);
+    if (s.scale_percent != 0) s.scale_percent = std::max(s.scale_percent, 75);
     s.theme = json.value("theme", std::string("light")) == "dark" ? Theme::dark : Theme::light;
     s.degree_day_base_c = std::clamp(json.value("degree_day_base_c", 0.0), -5.0, 20.0);
     s.print_scale = std::clamp(json.value("print_scale", 1.0), 0.5, 2.0);

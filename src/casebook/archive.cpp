@@ -18,6 +18,7 @@
 #include "casebook/files.h"
 #include "casebook/originals.h"
 #include "uroko/base/error.h"
+#include "uroko/base/json.h"
 
 namespace uroko::casebook {
 
@@ -94,13 +95,13 @@ Manifest Manifest::parse(const std::string& text, const fs::path& bundle) {
   if (!value.is_object() || !value.contains("format") || value["format"] != kFormat) hostile(bundle, "its manifest is not one");
   Manifest out;
   try {
-    if (value.at("version").get<int>() != 1) throw Error(Fault::input, "newer", bundle, "was written by a newer uroko", "update uroko to read it");
+    if (whole_number(value.at("version"), 0, 1000) != 1) throw Error(Fault::input, "newer", bundle, "was written by a newer uroko", "update uroko to read it");
     out.made = value.at("made").get<std::string>();
     out.program = value.at("program").get<std::string>();
-    out.step = value.at("step").get<int>();
+    out.step = whole_number(value.at("step"), 0, 1 << 20);
     std::set<std::string> seen;
     for (const auto& item : value.at("files")) {
-      File file{item.at("path").get<std::string>(), item.at("sha256").get<std::string>(), item.at("bytes").get<unsigned long long>()};
+      File file{item.at("path").get<std::string>(), item.at("sha256").get<std::string>(), whole_number<unsigned long long>(item.at("bytes"), 0, kFileLimit + 1ULL)};
       if (!allowed(file.path)) hostile(bundle, "its manifest names a path that no bundle holds");
       if (!is_sha256(file.sha256) || file.bytes > kFileLimit) hostile(bundle, "its manifest holds a hash or size that cannot be");
       if (file.path != "book.sqlite" && file.path.substr(13, 64) != file.sha256) hostile(bundle, "a photo's name is not its hash");

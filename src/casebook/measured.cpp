@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "uroko/base/error.h"
+#include "uroko/base/json.h"
 
 namespace uroko::casebook {
 
@@ -109,7 +110,7 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
     for (int k = 0; k < 64; ++k) map.covariance(k / 8, k % 8) = j.at("covariance").at(static_cast<std::size_t>(k)).get<double>();
     const auto& c = j.at("camera");
     auto& camera = map.camera;
-    camera.from = static_cast<scale::Camera::From>(std::clamp(c.at("from").get<int>(), 0, 2));
+    camera.from = static_cast<scale::Camera::From>(whole_number(c.at("from"), 0, 2));
     camera.name = c.at("name").get<std::string>();
     for (auto [name, field] : {std::pair{"fx", &camera.fx}, {"fy", &camera.fy}, {"cx", &camera.cx}, {"cy", &camera.cy}, {"k1", &camera.k1}, {"k2", &camera.k2}, {"p1", &camera.p1},
                                {"p2", &camera.p2}, {"k3", &camera.k3}, {"focal_relative_u", &camera.focal_relative_u}})
@@ -117,7 +118,7 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
     if (c.contains("k1_u")) camera.k1_u = c.at("k1_u").get<double>();
     if (j.contains("fitted_mm")) map.fitted_mm = points<PlanePoint>(j.at("fitted_mm"));
     map.rms_px = j.at("rms_px").get<double>();
-    map.points = j.at("points").get<int>();
+    map.points = whole_number(j.at("points"), 0, 1 << 20);
     map.scale_relative_u = j.at("scale_relative_u").get<double>();
     map.reference = points<ImagePoint>(j.at("reference"));
     map.reference_mm = points<PlanePoint>(j.at("reference_mm"));

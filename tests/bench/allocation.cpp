@@ -198,7 +198,7 @@ int main(int argc, char** argv) {
   for (const auto& operation : kOperations) {
     if (!wanted(operation) || (brief && operation != "import photos" && operation != "edit")) continue;
     Counts counts;
-    book_operation(operation, brief ? 211 : 1, counts, trouble);
+    book_operation(operation, brief ? 61 : 1, counts, trouble);
     print(operation, counts);
   }
   for (std::size_t k = 0; k < trouble.size() && k < 40; ++k) std::fprintf(stderr, "%s\n", trouble[k].c_str());
