@@ -77,7 +77,10 @@ std::vector<Command> make() {
   add("scale.show", "Go to the scale", "Step", {"Ctrl+1"}, "How the photo gives millimetres", has_photo, [](S& s) { s.set_step(Step::scale); });
   add("margin.show", "Go to the margin", "Step", {"Ctrl+2"}, "Trace and correct the margin", has_photo, [](S& s) { s.set_step(Step::margin); });
   add("compare.show", "Compare visits", "Step", {"Ctrl+3", "Y"}, "Outlines in one frame, or two photos at the same millimetre scale", has_wound, [](S& s) { s.set_step(Step::compare); });
-  add("compare.mode", "Nested outlines or side by side", "Step", {"Ctrl+4"}, "Changes how visits are compared", has_wound, [](S& s) { s.compare.nested = !s.compare.nested; if (s.step != Step::compare) s.set_step(Step::compare); });
+  add("compare.mode", "Nested outlines or side by side", "Step", {"Ctrl+4"}, "Changes how visits are compared", has_wound, [](S& s) {
+    s.show_outlines(!s.compare.nested);
+    if (s.step != Step::compare) s.set_step(Step::compare);
+  });
 
   add("view.fit", "Fit the photo", "Photo", {"F"}, "The whole photo in the panel", has_photo, [](S& s) { s.desk->view.fit(s.desk->photo_width(), s.desk->photo_height()); });
   add("view.margin", "Fit the wound", "Photo", {"T"}, "The margin fills the panel", has_margin, show_margin);

@@ -73,6 +73,8 @@ void Session::open_book(const fs::path& path) {
     access_ = std::move(opened);
     fish = wound = visit = 0;
     thumbnails_.clear();
+    skins_.clear();
+    aligned_.clear();
     reread_book();
     for (const auto& w : access_->book.warnings()) tell(Notice::Kind::trouble, w.text);
     settings.remember_book(fs::absolute(path));

@@ -65,6 +65,7 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
         find_scale(*now.choice, true);
       else
         start_measuring();
+      recompute_ghost();  // by the skin, now that its pixels are there
     };
   });
 

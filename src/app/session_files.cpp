@@ -320,6 +320,8 @@ void Session::cancel_jobs() {
   jobs.cancel_all();
   if (desk) desk->finding_scale = desk->finding_margin = false;
   if (path_form) path_form->asking = false;
+  for (const auto& key : std::exchange(matching_, {})) aligned_.erase(key);
+  ghost_match_ = {};
   keep_unfinished_now();
 }
 

@@ -78,6 +78,7 @@ void run_report(const ReportOptions& options) {
   choices.axis = axis_named(options.axis);
   choices.since = date_or_nothing(options.since);
   choices.made = date_or_nothing(options.date);
+  choices.by_skin = !options.pdf.empty();  // the picture draws no margins
   const auto data = report::sheet_data(book, wound.id, choices);
   auto files = nlohmann::ordered_json::array();
   if (!options.pdf.empty()) {
@@ -118,7 +119,9 @@ void write_figures(const Book& book, const fs::path& folder, nlohmann::ordered_j
   for (const auto& fish : book.everything())
     for (const auto& wound : fish.wounds) {
       ++number;
-      const auto data = report::sheet_data(book, wound.wound.id);
+      report::SheetChoices choices;
+      choices.by_skin = false;  // no margins are drawn here
+      const auto data = report::sheet_data(book, wound.wound.id, choices);
       const auto stem = file_stem(fish.fish.name, wound.wound.name, number);
       report::About about;
       about.title = fish.fish.name + ", " + wound.wound.name;

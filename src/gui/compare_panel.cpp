@@ -25,7 +25,7 @@ void draw_mode_choice(Ui& ui, const Box& box) {
     if (lit) ui.fill(at, ui.c().act_soft, ui.px(5));
     else if (hit.hovered) ui.fill(at, ui.c().sunk, ui.px(5));
     ui.text(at.middle().x, at.y + (at.h - ui.style.fonts.body->FontSize) / 2, label, ui.style.fonts.body, lit ? ui.c().act : ui.c().ink, Align::middle);
-    if (hit.clicked) ui.intents.add([value](app::Session& s) { s.compare.nested = value; });
+    if (hit.clicked) ui.intents.add([value](app::Session& s) { s.show_outlines(value); });
   };
   one("compare.side", a, "Side by side", !nested, false);
   one("compare.nested", b, "Outlines", nested, true);
@@ -47,7 +47,7 @@ void draw_nested(Ui& ui, const Box& box) {
         y0 = std::min(y0, p.y);
         y1 = std::max(y1, p.y);
       }
-  const float key_w = ui.px(230);
+  const float key_w = ui.px(270);
   const Box plot{box.x + ui.px(24), box.y + ui.px(64), box.w - key_w - ui.px(48), box.h - ui.px(88)};
   const double k = std::min(plot.w / std::max(1.0, x1 - x0), plot.h / std::max(1.0, y1 - y0)) * 0.9 * ui.session.compare.zoom;
   const ImVec2 m = plot.middle();
@@ -75,6 +75,7 @@ void draw_nested(Ui& ui, const Box& box) {
   ImGui::SetItemAllowOverlap();
   if (hit.hovered && ImGui::GetIO().MouseWheel != 0)
     ui.intents.add([w = ImGui::GetIO().MouseWheel](app::Session& s) { s.compare.zoom = std::clamp(s.compare.zoom * std::pow(1.15, w), 0.3, 20.0); });
+  const bool laid = std::any_of(all.begin(), all.end(), [](const auto& n) { return n.by_skin; });
   float y = plot.y;
   const float kx = box.right() - key_w;
   ui.heading(kx, y, "Visits");
@@ -85,6 +86,7 @@ void draw_nested(Ui& ui, const Box& box) {
     const auto row_hit = ui.hit("nested." + all[i].date.iso_date(), b);
     if (row_hit.clicked) ui.intents.add([id = all[i].visit](app::Session& s) { s.select_visit(id); });
     const bool chosen = all[i].visit == ui.session.visit;
+    if (row_hit.hovered && !all[i].why_not.empty()) ui.tip("Centred on the visit before: " + all[i].why_not + ".", "");
     if (chosen || row_hit.hovered) ui.fill(b, chosen ? ui.c().act_soft : ui.c().sunk, ui.px(4));
     if (i % 2 == 1 && i + 1 != all.size())
       ui.dashed({{kx, y + row / 2}, {kx + ui.px(28), y + row / 2}}, colour_of(i), 2.f * ui.style.scale, 5 * ui.style.scale, false);
@@ -92,10 +94,19 @@ void draw_nested(Ui& ui, const Box& box) {
       ui.draw->AddLine({kx, y + row / 2}, {kx + ui.px(28), y + row / 2}, colour_of(i), 2.f * ui.style.scale);
     auto* small = ui.style.fonts.small;
     ui.text(kx + ui.px(38), y + (row - small->FontSize) / 2, all[i].date.iso_date(), small, ui.c().ink);
+    if (laid && !all[i].by_skin) ui.text(kx + ui.px(122), y + (row - small->FontSize) / 2, "centred", small, ui.c().muted);
     ui.text(b.right() - ui.px(8), y + (row - small->FontSize) / 2, report::mm2_text(all[i].area_mm2) + " mm\u00b2", small, ui.c().muted, Align::right);
     y += row;
   }
-  ui.wrapped(kx, y + ui.px(14), key_w - ui.px(24), "Millimetres on each visit's card. The card lies differently each time, so the outlines are centred on each other and turned to where they overlap best: read their sizes, not their shift. A square is 10 mm.", ui.style.fonts.small, ui.c().muted);
+  std::string how;
+  if (ui.session.matching_skin())
+    how = "Looking for the same points of the skin in the photos \u2026 Until then the outlines are centred on each other.";
+  else if (laid)
+    how = std::string("Laid over each other by the skin's own pattern, each at its card's millimetres.") +
+          (std::all_of(all.begin(), all.end(), [](const auto& n) { return n.by_skin; }) ? "" : " Where the skin did not tell, the outline is centred on the one before: read its size, not its place.") + " For the eye; no area comes from it. A square is 10 mm.";
+  else
+    how = "Millimetres on each visit's card. The skin did not tell how the fish lay, so the outlines are centred on each other and turned to where they overlap best: read their sizes, not their shift. A square is 10 mm.";
+  ui.wrapped(kx, y + ui.px(14), key_w - ui.px(24), how, ui.style.fonts.small, ui.c().muted);
 }
 
 void draw_side(Ui& ui, const Box& box, casebook::Id id, double px_per_mm, bool left) {

@@ -72,11 +72,12 @@ void draw_ghost(const Canvas& c, const app::Ghost& ghost, const scale::PlaneMap&
   }
   if (right.x < -1e8f) return;
   const auto* font = c.ui.style.fonts.small;
-  const float w = c.ui.text_width(ghost.date, c.ui.style.fonts.small);
+  const std::string label = ghost.date + (ghost.by_skin ? "" : ", centred");
+  const float w = c.ui.text_width(label, c.ui.style.fonts.small);
   Box tag{right.x + c.ui.px(6), right.y - c.ui.px(10), w + c.ui.px(10), font->FontSize + c.ui.px(6)};
   if (tag.x + tag.w > c.box.x + c.box.w) tag = {left.x - c.ui.px(6) - tag.w, left.y - c.ui.px(10), tag.w, tag.h};
   c.ui.fill(tag, c.ui.c().over, c.ui.px(3));
-  c.ui.text(tag.x + c.ui.px(5), tag.y + c.ui.px(3), ghost.date, c.ui.style.fonts.small, c.ui.c().on_over);
+  c.ui.text(tag.x + c.ui.px(5), tag.y + c.ui.px(3), label, c.ui.style.fonts.small, c.ui.c().on_over);
 }
 
 void draw_reference(const Canvas& c, const scale::PlaneMap& map, bool lit) {

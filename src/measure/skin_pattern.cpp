@@ -2,13 +2,13 @@
 // IJCV 60:91; square root of the L1-normalised descriptor: Arandjelovic & Zisserman 2012, CVPR).
 #include <algorithm>
 #include <cmath>
+#include <exception>
 #include <atomic>
 #include <numbers>
 #include <opencv2/features2d.hpp>
 #include <opencv2/imgproc.hpp>
 #include <thread>
 
-#include "uroko/base/error.h"
 #include "uroko/geometry/polygon.h"
 #include "uroko/measure/skin_match.h"
 #include "uroko/photo/photo.h"
@@ -156,7 +156,7 @@ std::vector<std::shared_ptr<const SkinPattern>> read_skins(const std::vector<Ski
     for (std::size_t i; !token.cancelled() && (i = next++) < photos.size();) {
       if (photos[i].map) try {
           out[i] = std::make_shared<SkinPattern>(read_skin(photos[i].file, *photos[i].map, photos[i].outline));
-        } catch (const Error&) {
+        } catch (const std::exception&) {
           // A photo that is gone or damaged is told where it is opened; here it only cannot be laid over the others.
         }
       token.progress(static_cast<double>(++done) / static_cast<double>(photos.size()));

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <numbers>
 
+#include "report/visit_margins.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/dose.h"
@@ -28,33 +28,12 @@ std::string word(const json& object, const char* key) {
   return object.is_object() && object.contains(key) && object[key].is_string() ? object[key].get<std::string>() : "";
 }
 
-// Nothing for a row that came from a table.
-std::optional<scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
-  try {
-    return casebook::plane_map_of(row);
-  } catch (const Error&) { return std::nullopt; }
-}
-
 std::string scale_word(const casebook::MeasureRow& m) {
   const json j = parsed(m.scale_json);
   for (const json& place : {j, j.value("map", json::object()), j.value("scale", json::object())})
     for (const char* key : {"kind", "by"})
       if (const auto text = word(place, key); !text.empty()) return text;
   return "";
-}
-
-// Pixels to the millimetre at the wound: what makes the stored margin as large as the reported area.
-double px_per_mm(const casebook::MeasureRow& m, const ImageOutline& outline) {
-  const double px2 = area(outline);
-  return m.area_mm2 > 0 && px2 > 0 ? std::sqrt(px2 / m.area_mm2) : 0;
-}
-
-std::optional<ImageOutline> margin_px(const casebook::MeasureRow& m) {
-  try {
-    auto outline = outline_from_wkt<ImagePoint>(m.margin_wkt);
-    if (outline.empty() || find_fault(outline)) return std::nullopt;
-    return outline;
-  } catch (const std::invalid_argument&) { return std::nullopt; }
 }
 
 SheetPhoto sheet_photo(const Book& book, const casebook::PhotoRow& row, const DateTime& date, const std::optional<casebook::MeasureRow>& m,
@@ -191,65 +170,6 @@ void add_doses(SheetData& data, const Book& book, casebook::Id fish, casebook::I
 
 }  // namespace
 
-std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
-  const auto outline = margin_px(m);
-  if (!outline) return std::nullopt;
-  PlaneOutline plane;
-  if (const auto map = stored_map(m)) {
-    plane = map->to_plane(*outline);
-  } else {
-    const double s = px_per_mm(m, *outline);
-    if (s <= 0) return std::nullopt;
-    plane = mapped<ImagePoint, PlanePoint>(*outline, [&](const ImagePoint& p) { return PlanePoint{p.x / s, p.y / s}; });
-  }
-  // The reported area holds the curvature too: drawn as large as it is reported.
-  const double drawn = area(plane);
-  if (!(drawn > 0) || !(m.area_mm2 > 0)) return std::nullopt;
-  const double k = std::sqrt(m.area_mm2 / drawn);
-  const auto c = centroid(plane);
-  return mapped<PlanePoint, PlanePoint>(plane, [&](const PlanePoint& p) { return PlanePoint{c.x + k * (p.x - c.x), c.y + k * (p.y - c.y)}; });
-}
-
-namespace {
-
-// How far the fish's midline is turned from the plane's x axis; nothing where it was not marked.
-std::optional<double> midline_turn(const casebook::MeasureRow& row) {
-  try {
-    const auto body = casebook::options_of(row).body;
-    if (!body || !body->midline) return std::nullopt;
-    const auto map = casebook::plane_map_of(row);
-    const auto a = map.to_plane(body->midline->first), b = map.to_plane(body->midline->second);
-    return std::atan2(b.y - a.y, b.x - a.x);
-  } catch (const Error&) { return std::nullopt; }
-}
-
-PlaneOutline turned(const PlaneOutline& outline, double angle) {
-  const auto c = centroid(outline);
-  const double cs = std::cos(angle), sn = std::sin(angle);
-  return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) { return PlanePoint{cs * (p.x - c.x) - sn * (p.y - c.y), sn * (p.x - c.x) + cs * (p.y - c.y)}; });
-}
-
-// The share that two margins about the origin have in common.
-double in_common(const PlaneOutline& a, const PlaneOutline& b) {
-  try {
-    return area(intersection(a, b)) / std::max(area(a), area(b));
-  } catch (const std::exception&) { return 0; }
-}
-
-// Only where every margin's photo has a midline. Its two ends may have been picked either way round: of the two turns the one that covers the
-// margin before better is taken.
-void level(std::vector<SheetMargin>& margins, const std::vector<std::optional<double>>& turns) {
-  for (std::size_t i = 0; i < margins.size(); ++i) {
-    auto& outline = margins[i].outline_mm;
-    outline = turned(outline, -*turns[i]);
-    if (i == 0) continue;
-    if (auto other = turned(outline, std::numbers::pi); in_common(other, margins[i - 1].outline_mm) > in_common(outline, margins[i - 1].outline_mm) + 0.02)
-      outline = std::move(other);
-  }
-}
-
-}  // namespace
-
 SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices& choices) {
   SheetData data;
   const auto everything = book.everything();
@@ -288,7 +208,7 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
 
   const casebook::PhotoRow *first = nullptr, *latest = nullptr;
   DateTime first_date, latest_date;
-  std::vector<std::optional<double>> turns;
+  std::vector<VisitMargin> margins;
   std::optional<casebook::MeasureRow> first_measure, latest_measure;
   for (const auto& v : wound->visits) {
     bool margin_kept = false;
@@ -298,16 +218,14 @@ SheetData sheet_data(const Book& book, casebook::Id wound_id, const SheetChoices
       data.files.push_back({v.visit.date, p.original_name.empty() ? "photo" + p.extension : p.original_name, p.sha256});
       if (!margin_kept)
         if (auto outline = margin_mm(*m)) {
-          data.margins.push_back({v.visit.date, std::move(*outline), m->area_mm2});
-          turns.push_back(midline_turn(*m));
+          margins.push_back({v.visit.date, book.photo_file(p.sha256), *m, std::move(*outline)});
           margin_kept = true;
         }
       if (!first) first = &p, first_date = v.visit.date, first_measure = m;
       latest = &p, latest_date = v.visit.date, latest_measure = m;
     }
   }
-  data.margins_level = !turns.empty() && std::all_of(turns.begin(), turns.end(), [](const auto& turn) { return turn.has_value(); });
-  if (data.margins_level) level(data.margins, turns);
+  place_margins(data, margins, choices.photos && choices.by_skin);
   for (const auto& w : fish->wounds) {
     if (w.wound.id == wound_id) continue;
     std::string text = w.wound.name;

@@ -32,16 +32,32 @@ PolyLine style(std::size_t i, std::size_t n) {
   return line;
 }
 
-// At most `most` of them, first and last always, the rest spread evenly.
-std::vector<std::size_t> chosen(std::size_t n, std::size_t most) {
-  std::vector<std::size_t> out;
-  for (std::size_t k = 0; k < std::min(n, most); ++k)
-    out.push_back(
-        n <= most ? k : static_cast<std::size_t>(std::lround(static_cast<double>(k) * static_cast<double>(n - 1) / static_cast<double>(most - 1))));
-  return out;
+/// Which way they were laid, in words: only what the figure shows.
+std::string lay_text(const SheetData& data, const std::vector<const SheetMargin*>& all, const std::vector<std::size_t>& picks) {
+  const auto by_skin = std::count_if(picks.begin(), picks.end(), [&](std::size_t i) { return all[i]->by_skin; });
+  if (by_skin < 2)
+    return std::string(data.margins_level ? "Each margin is turned so that the fish's lateral midline, as marked in its photo, lies level, and is centred on its own middle"
+                                          : "Each margin is turned as its scale reference lay in the photo and is centred on its own middle") +
+           ": read sizes and shapes, not places.";
+  std::string text = "Laid over each other by the skin's own pattern in the photos";
+  if (by_skin < static_cast<long>(picks.size())) {
+    std::string others;
+    for (const auto i : picks)
+      if (!all[i]->by_skin) others += (others.empty() ? "" : ", ") + all[i]->date.iso_date();
+    return text + "; only centred on the one before, for the skin did not tell: " + others + " (read their sizes, not their places).";
+  }
+  return text + (data.margins_level ? ", the fish's lateral midline level" : "") + "; for the eye, no area is taken from it.";
 }
 
 }  // namespace
+
+std::vector<std::size_t> drawn_margins(std::size_t all) {
+  constexpr std::size_t kMost = 8;
+  std::vector<std::size_t> out;
+  for (std::size_t k = 0; k < std::min(all, kMost); ++k)
+    out.push_back(all <= kMost ? k : static_cast<std::size_t>(std::lround(static_cast<double>(k) * static_cast<double>(all - 1) / static_cast<double>(kMost - 1))));
+  return out;
+}
 
 void true_scale_margins(Flow& flow, const SheetData& data) {
   const Palette& inks = palette(Theme::light);
@@ -49,12 +65,13 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
   for (const auto& m : data.margins)
     if (!m.outline_mm.empty()) all.push_back(&m);
   if (all.empty()) return;
-  const auto picks = chosen(all.size(), 8);
+  const auto picks = drawn_margins(all.size());
+  const bool placed = std::any_of(all.begin(), all.end(), [](const auto* m) { return m->by_skin; });
   std::vector<PlaneOutline> outlines;
   double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY;
   for (std::size_t i : picks) {
     PlaneOutline o = all[i]->outline_mm;
-    const PlanePoint c = centroid(o);
+    const PlanePoint c = placed ? PlanePoint{} : centroid(o);
     o = mapped<PlanePoint, PlanePoint>(o, [&](const PlanePoint& p) { return PlanePoint{p.x - c.x, p.y - c.y}; });
     for (const auto& part : o.parts)
       for (const auto& p : part.outer) {
@@ -126,11 +143,7 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
   }
   flow.put(box, flow.left(), "Margins of " + std::to_string(picks.size()) + " visits drawn one in the other" + (scale == 1 ? " at true size" : "") + ", with their dates and areas and a check bar of 50 mm");
   flow.space(2);
-  flow.paragraph(std::string("The grid is 10 mm") + (scale == 1 ? "" : " times " + number_text(1 / scale)) + ". " +
-                     (data.margins_level ? "Each margin is turned so that the fish's lateral midline, as marked in its photo, lies level, and is centred on its own middle"
-                                         : "Each margin is turned as its scale reference lay in the photo and is centred on its own middle") +
-                     ": read sizes and shapes, not places.",
-                 7);
+  flow.paragraph(std::string("The grid is 10 mm") + (scale == 1 ? "" : " times " + number_text(1 / scale)) + ". " + lay_text(data, all, picks), 7);
 }
 
 }  // namespace uroko::report

@@ -112,8 +112,23 @@ TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on t
     CHECK(h.session.compare_photo(h.session.compare.right));
     h.press("compare.nested");
     h.settle();
-    CHECK(h.session.nested().size() == 2);
+    REQUIRE(h.session.nested().size() == 2);
     CHECK(h.has("compare.plot"));
+    // Laid over each other by the skin: both margins have the same middle of the scene's ulcer.
+    CHECK_FALSE(h.session.matching_skin());
+    CHECK(h.session.nested()[0].by_skin);
+    CHECK(h.session.nested()[1].by_skin);
+    CHECK(distance(centroid(h.session.nested()[0].outline_mm), centroid(h.session.nested()[1].outline_mm)) < 1);
+    h.session.set_step(app::Step::margin);
+    h.settle();
+    REQUIRE(h.session.ghost());
+    CHECK(h.session.ghost()->by_skin);
+    // Without a margin of this photo it lies there all the same.
+    h.session.clear_margin();
+    h.settle();
+    REQUIRE(h.session.ghost());
+    const auto& map = *h.session.desk->history.now().map;
+    CHECK(distance(centroid(h.session.ghost()->outline_mm), centroid(map.to_plane(outline_from_wkt<ImagePoint>(t["photos"][1]["outline"].get<std::string>())))) < 1);
   }
   SECTION("the care log takes an event onto the axis, and undo takes it back") {
     h.key("N");

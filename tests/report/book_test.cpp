@@ -4,6 +4,7 @@
 #include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "report/example_sheet.h"
 #include "support/command.h"
@@ -12,8 +13,14 @@
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/measured.h"
+#include "uroko/photo/photo.h"
 #include "uroko/report/export.h"
 #include "uroko/report/from_book.h"
+#include "uroko/scale/lens.h"
+#include "uroko/scale/references.h"
+#include "uroko/scenes/sample_case.h"
+#include "uroko/scenes/scene.h"
 
 using namespace uroko;
 using namespace uroko::report;
@@ -125,6 +132,53 @@ TEST_CASE("a sheet filled from a case book prints the book's numbers") {
   for (const auto& f : data.files) CHECK(text.find(f.sha256) != std::string::npos);
   // -27.3 % from 412.5 to 300
   CHECK(text.find("−27.3") != std::string::npos);
+}
+
+TEST_CASE("the sheet's margins lie over each other by the skin, and one whose skin does not tell is centred and named") {
+  TempFolder folder;
+  auto book = casebook::Book::create(folder / "b.uroko");
+  const auto sample = scenes::sample_case();
+  // The second visit's photo is another file, blurred past all pattern.
+  for (const std::size_t k : {std::size_t{0}, std::size_t{4}, std::size_t{7}}) {
+    const auto& visit = sample.visits[k];
+    const auto file = std::filesystem::path(UROKO_SOURCE "/sample_images") / visit.file_name;
+    auto photo = photo::load(file);
+    const auto map = scale::find_card(photo.bgr, scale::camera_from_exif(photo.info));
+    REQUIRE(map);
+    casebook::NewPhotos n;
+    n.files = {file};
+    n.fish = "Botan";
+    n.wound = "left flank";
+    if (k == 4) {
+      cv::GaussianBlur(photo.bgr, photo.bgr, {}, 25);
+      write_file_whole(folder / "blurred.jpg", photo::encode_jpeg(photo.bgr, 90));
+      n.files = {folder / "blurred.jpg"};
+      n.date = visit.taken;
+    }
+    const auto added = book.add_photos(n);
+    REQUIRE(added.size() == 1);
+    REQUIRE_FALSE(added[0].error);
+    const auto margin = margin::given(photo.bgr, scenes::truth_of(visit.scene).outline);
+    const auto measured = measure::measure(*map, margin);
+    REQUIRE(measured);
+    book.add(casebook::to_row(added[0].photo, *map, margin, *measured, nullptr, {}));
+  }
+  const auto wound = book.wounds(book.fish().at(0).id).at(0).id;
+  const auto data = sheet_data(book, wound);
+  REQUIRE(data.margins.size() == 3);
+  CHECK(data.margins[0].by_skin);
+  CHECK_FALSE(data.margins[1].by_skin);
+  CHECK(data.margins[2].by_skin);
+  // The scene's ulcer shrinks about its own middle, which the centroids of its margins hardly leave.
+  CHECK(distance(centroid(data.margins[0].outline_mm), centroid(data.margins[2].outline_mm)) < 0.8);
+  CHECK(area(intersection(data.margins[0].outline_mm, data.margins[2].outline_mm)) == Approx(area(data.margins[2].outline_mm)).epsilon(0.001));
+  const auto said = [&](const SheetData& sheet) { return run({"pdftotext", "-layout", save(folder, "skin.pdf", recheck_sheet(sheet)), "-"}).out; };
+  CHECK(said(data).find("only centred on the one before, for the skin did not tell: 2026-03-17") != std::string::npos);
+  SheetChoices flat;
+  flat.by_skin = false;
+  const auto centred = sheet_data(book, wound, flat);
+  for (const auto& m : centred.margins) CHECK_FALSE(m.by_skin);
+  CHECK(said(centred).find("read sizes and shapes, not places") != std::string::npos);
 }
 
 TEST_CASE("a photo that vanished from the book gives a sheet that says so") {

@@ -15,6 +15,7 @@
 #include "uroko/app/guide.h"
 #include "uroko/app/jobs.h"
 #include "uroko/app/settings.h"
+#include "uroko/measure/skin_match.h"
 #include "uroko/report/chart.h"
 
 namespace uroko::app {
@@ -27,9 +28,10 @@ struct Notice {
   std::string text, advice;
 };
 
-/// A visit's margin in millimetres on its reference's plane, moved so that it lies over the present one.
+/// A visit's margin in millimetres on the present photo's plane: where the skin's pattern puts it, otherwise centred on the present margin.
 struct Ghost {
   std::string date;
+  bool by_skin = false;
   PlaneOutline outline_mm;
   double area_mm2 = 0;
 };
@@ -44,8 +46,10 @@ struct CompareState {
 struct Nested {
   casebook::Id visit = 0;
   DateTime date;
-  PlaneOutline outline_mm;  ///< centred near 0
+  PlaneOutline outline_mm;  ///< in the first one's millimetres, its middle at 0
   double area_mm2 = 0;
+  bool by_skin = false;     ///< laid over the first by the skin's pattern; otherwise centred on the one before
+  std::string why_not{};    ///< what the skin's match said, where it refused
 };
 
 /// One side of the comparison: a photo that is not on the desk.
@@ -131,6 +135,7 @@ class Session {
   int look_of_visit(casebook::Id visit) const;  ///< index in course()->looks, -1: none
   std::optional<Ghost> ghost() const { return ghost_; }
   const std::vector<Nested>& nested() const { return nested_; }
+  bool matching_skin() const { return !matching_.empty(); }  ///< the outlines may still move
   const ComparePhoto* compare_photo(casebook::Id visit) const;
   void want_compare_photo(casebook::Id visit);
   /// Reduced picture of a photo in the book for the strip; empty while it is fetched. Asking starts the fetch at the frame's end.
@@ -188,6 +193,7 @@ class Session {
   void accept();
   void clear_margin();
   void set_step(Step s);
+  void show_outlines(bool outlines);  ///< comparing: every visit's outline in one frame, or two photos side by side
 
   // --- the rest
   bool key(const KeyPress& press);
@@ -217,6 +223,8 @@ class Session {
   void recompute_course();
   void recompute_ghost();
   void recompute_nested();
+  void match_nested(std::vector<const PhotoEntry*> photos);
+  void match_ghost(const PhotoEntry& last);
   void commit(const std::string& label, Work work);
   void work_changed();
   void apply(const std::optional<Effect>& effect);
@@ -247,6 +255,17 @@ class Session {
   std::vector<casebook::Id> look_visits_;
   std::optional<Ghost> ghost_;
   std::vector<Nested> nested_;
+  std::map<std::string, std::shared_ptr<const measure::SkinPattern>> skins_;  ///< by photo and measure
+  std::map<std::string, std::vector<measure::AlignedVisit>> aligned_;         ///< by all photos and measures of a wound
+  struct GhostMatch {
+    std::uint64_t desk = 0;
+    std::shared_ptr<const scale::PlaneMap> map;
+    std::string last;  ///< photo and measure
+    bool done = false;
+    std::optional<measure::SkinMotion> desk_from_last;
+  };
+  GhostMatch ghost_match_;
+  std::set<std::string> matching_;  ///< keys of `aligned_` that a worker is at
   std::map<casebook::Id, ComparePhoto> compare_photos_;
   std::map<std::string, cv::Mat> thumbnails_;
   std::map<std::string, PhotoEntry> thumbnails_wanted_;

@@ -41,7 +41,9 @@ struct SheetPhoto {
   double px_per_mm = 0;      ///< of `bgr` near the wound; 0 unknown: then no 10 mm bar
   std::string trouble;
 };
-struct SheetMargin { DateTime date; PlaneOutline outline_mm; double area_mm2 = 0; };  ///< area as reported (curvature included)
+/// Area as reported (curvature included). `by_skin`: the outline lies where the skin's pattern puts it, in one frame with the others that say so;
+/// otherwise it is centred on its own middle, or on that of the one before it where others lie by the skin.
+struct SheetMargin { DateTime date; PlaneOutline outline_mm; double area_mm2 = 0; bool by_skin = false; };
 struct SheetFile { DateTime date; std::string name, sha256; };
 
 /// Everything the recheck sheet prints, as plain values.
@@ -58,7 +60,7 @@ struct SheetData {
   std::optional<SheetPhoto> first, latest;
   std::vector<SheetVisit> visits;
   std::vector<SheetMargin> margins;       ///< oldest first
-  bool margins_level = false;             ///< turned so that the fish's lateral midline is level; otherwise as the reference lay. Centred in both cases
+  bool margins_level = false;             ///< turned so that the fish's lateral midline is level; otherwise as the reference lay
   std::optional<DateTime> last_sheet;     ///< care is listed from here on
   std::vector<SheetCare> care;
   std::vector<SheetSwab> swabs;
