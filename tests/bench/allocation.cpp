@@ -3,12 +3,13 @@
 // sheet is made. Each ends in one error (or works all the same), nothing crashes, and the book is as before or as after.
 //   bench_allocation            every N, counts as a Markdown table (assets/guide/fuzzing.md)
 //   bench_allocation --short    every 61st, for CTest
-//   bench_allocation --only "import photos"    one operation
+//   bench_allocation --only "import photos" [EVERY]    one operation, every EVERYth allocation (1)
 //   bench_allocation --at "import photos" 1234 [all]    one failure, in this process, for a debugger
 // Two ways: that one allocation fails, or it and all after it until the error is told.
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cerrno>
 #include <csignal>
@@ -175,7 +176,8 @@ int main(int argc, char** argv) {
     return 0;
   }
   const bool brief = argc > 1 && std::strcmp(argv[1], "--short") == 0;
-  const std::string only = argc == 3 && std::strcmp(argv[1], "--only") == 0 ? argv[2] : "";
+  const std::string only = argc >= 3 && std::strcmp(argv[1], "--only") == 0 ? argv[2] : "";
+  const long every = !only.empty() && argc > 3 ? std::max(1L, std::atol(argv[3])) : 1;
   cv::setNumThreads(1);
   if (argc >= 4 && std::strcmp(argv[1], "--at") == 0) {
     TempFolder temp;
@@ -192,13 +194,13 @@ int main(int argc, char** argv) {
   for (const std::string name : {"a_jpg", "p_jpg", "c_jpg", "exif_jpg", "a_png", "lzw_tif", "a_webp", "a_heic"}) {  // small pictures of each format
     if (!wanted("loading " + name)) continue;
     Counts counts;
-    loading(name, read_file(fs::path(UROKO_SOURCE) / "tests/fuzz/corpus/photo" / name), brief ? 7 : 1, counts, trouble);
+    loading(name, read_file(fs::path(UROKO_SOURCE) / "tests/fuzz/corpus/photo" / name), brief ? 7 : every, counts, trouble);
     print("loading " + name, counts);
   }
   for (const auto& operation : kOperations) {
     if (!wanted(operation) || (brief && operation != "import photos" && operation != "edit")) continue;
     Counts counts;
-    book_operation(operation, brief ? 61 : 1, counts, trouble);
+    book_operation(operation, brief ? 61 : every, counts, trouble);
     print(operation, counts);
   }
   for (std::size_t k = 0; k < trouble.size() && k < 40; ++k) std::fprintf(stderr, "%s\n", trouble[k].c_str());
