@@ -1,33 +1,35 @@
-// With no hint: loops are laid round the places that stand out most by their raw colour; the clearest margin is proposed.
+// With no hint: loops are laid round the places that stand out, whatever their colour; of the margins found in them the one that looks most like a
+// wound is proposed.
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "margin/colour_model.h"
 #include "margin/finder.h"
+#include "margin/proposal.h"
 #include "margin/raster.h"
+#include "margin/wound_colour.h"
 
 namespace uroko::margin {
 
 namespace {
 
-/// How much a colour is flesh rather than coat: by how much CIE a* exceeds b*, where the colour is not vivid. Raw tissue is red without much yellow (hue about 20 to 35
-/// degrees), a koi's red patches are orange (hue above 40), white and black skin have little of either.
-cv::Mat rawness(const cv::Mat& lab) {
-  cv::Mat wide;
-  lab.convertTo(wide, CV_32FC3);
-  cv::Mat channels[3];
-  cv::split(wide, channels);
-  const cv::Mat a = channels[1] - 128, b = channels[2] - 128;
-  cv::Mat chroma, dull;
-  cv::magnitude(a, b, chroma);
-  // A coat's red is vivid (chroma above 60), raw tissue is not.
-  dull = cv::min(cv::max((64 - chroma) / 14, 0), 1);
-  cv::Mat out = cv::max(a - b, 0);
-  out = out.mul(dull);
-  // Black skin has little colour of either kind, and what little it has is noise.
-  out.setTo(0, channels[1] < 128 + 12);
-  return out;
+constexpr int kSearchSide = 320;
+/// Radius of a disc over the sigma at which centre against surround answers most.
+constexpr double kDiscOverSigma = 1.7;
+/// Likeness below which the photo is said to show no wound.
+constexpr double kLikely = 0;
+
+cv::Mat redness(const cv::Mat& lab) {
+  cv::Mat a;
+  cv::extractChannel(lab, a, 1);
+  return a - 128;
+}
+
+cv::Mat darkness(const cv::Mat& lab) {
+  cv::Mat l;
+  cv::extractChannel(lab, l, 0);
+  return 255 - l;
 }
 
 cv::Mat smoothed(const cv::Mat& values, const cv::Mat& weight, double sigma) {
@@ -37,17 +39,19 @@ cv::Mat smoothed(const cv::Mat& values, const cv::Mat& weight, double sigma) {
   return sum / (norm + 1e-3);
 }
 
-/// Rawness against a wide surrounding, at the scale of `sigma` px.
-cv::Mat saliency(const cv::Mat& raw, const cv::Mat& weight, double sigma) {
-  cv::Mat out = smoothed(raw, weight, sigma) - smoothed(raw, weight, 3 * sigma);
+/// A field against a wide surrounding, at the scale of `sigma` px.
+cv::Mat saliency(const cv::Mat& field, const cv::Mat& weight, double sigma) {
+  cv::Mat out = smoothed(field, weight, sigma) - smoothed(field, weight, 2.2 * sigma);
   out.setTo(0, weight == 0);
   return out;
 }
 
-/// A loop round the patch of raw colour at `place`: what is at least half as raw as the patch's best, gaps up to `sigma` closed, its hull widened.
-ImageOutline loop_round(const cv::Mat& raw, const cv::Mat& weight, const cv::Point& place, double sigma) {
-  const cv::Mat near = smoothed(raw, weight, 0.5 * sigma);
-  cv::Mat patch = near > 0.5f * near.at<float>(place);
+/// A loop round the patch of the field at `place`: what stands out at least half as much as the patch's best, gaps up to `sigma` closed, its hull
+/// widened.
+ImageOutline loop_round(const cv::Mat& field, const cv::Mat& weight, const cv::Point& place, double sigma) {
+  const cv::Mat near = smoothed(field, weight, 0.5 * sigma), around = smoothed(field, weight, 3 * sigma);
+  const float ground = around.at<float>(place);
+  cv::Mat patch = near > ground + 0.5f * (near.at<float>(place) - ground);
   patch.setTo(0, weight == 0);
   // What hangs together beyond a few times the scale is another thing.
   cv::Mat nearby(patch.size(), CV_8U, cv::Scalar(0));
@@ -69,25 +73,50 @@ ImageOutline loop_round(const cv::Mat& raw, const cv::Mat& weight, const cv::Poi
   return buffered(outline, 1 + 0.25 * std::sqrt(area(outline) / CV_PI));
 }
 
-/// How raw the inside of an outline is against a ring as wide as half its radius around it.
-double contrast(const cv::Mat& raw, const cv::Mat& weight, const ImageOutline& in_crop) {
-  const cv::Mat inside = filled(in_crop, raw.size());
-  const int width = std::max(2, static_cast<int>(0.5 * std::sqrt(area(in_crop) / CV_PI)));
-  cv::Mat around;
-  cv::dilate(inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * width + 1, 2 * width + 1}));
-  around.setTo(0, inside);
-  around.setTo(0, weight == 0);
-  if (cv::countNonZero(inside) == 0 || cv::countNonZero(around) == 0) return 0;
-  return cv::mean(raw, inside)[0] - cv::mean(raw, around)[0];
+struct Loop {
+  ImageOutline outline;  ///< in the searched picture
+  cv::Mat mask;
+  double strength = 0;
+};
+
+/// The loops that stand out most in one field, no two of all much the same.
+void add_loops(const cv::Mat& field, double least, const cv::Mat& weight, double mm_per_px, std::size_t most, std::vector<Loop>& kept) {
+  std::vector<Loop> all;
+  for (const double sigma : {2.0, 3.2, 5.0, 8.0, 13.0, 20.0, 32.0, 50.0}) {
+    const double radius_mm = kDiscOverSigma * sigma * mm_per_px;
+    if (mm_per_px > 0 && (radius_mm < 1.2 || radius_mm > 60)) continue;
+    cv::Mat s = saliency(field, weight, sigma);
+    cv::Scalar mean, sd;
+    cv::meanStdDev(s, mean, sd, weight > 0);
+    for (int k = 0; k < 3 && sd[0] > 0; ++k) {
+      double high = 0;
+      cv::Point place;
+      cv::minMaxLoc(s, nullptr, &high, nullptr, &place);
+      if (high < least) break;
+      const ImagePoint centre{static_cast<double>(place.x), static_cast<double>(place.y)};
+      for (const auto& outline : {loop_round(field, weight, place, sigma), circle_around(centre, 1.3 * kDiscOverSigma * sigma)})
+        if (!outline.empty()) all.push_back({outline, filled(outline, field.size()), high});
+      cv::circle(s, place, static_cast<int>(2.5 * sigma), 0, -1);
+    }
+  }
+  std::stable_sort(all.begin(), all.end(), [](const auto& a, const auto& b) { return a.strength > b.strength; });
+  for (auto& loop : all) {
+    if (most == 0) break;
+    const bool known = std::any_of(kept.begin(), kept.end(), [&](const Loop& other) {
+      return cv::countNonZero(loop.mask & other.mask) > 0.65 * cv::countNonZero(loop.mask | other.mask);
+    });
+    if (known) continue;
+    kept.push_back(std::move(loop));
+    --most;
+  }
 }
 
 }  // namespace
 
-Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const FinderOptions& options) {
-  if (auto refusal = refused_photo(bgr)) return *refusal;
-  if (auto refusal = refused_options(options)) return *refusal;
-  const Crop crop = make_crop(bgr, {0, 0, bgr.cols, bgr.rows}, 256);
-  const cv::Mat lab = lab_of(crop.bgr);
+Proposals proposals(const cv::Mat& bgr, const ImageOutline& ignore, const FinderOptions& options) {
+  const Crop crop = make_crop(bgr, {0, 0, bgr.cols, bgr.rows}, kSearchSide);
+  cv::Mat lab;
+  lab_of(crop.bgr).convertTo(lab, CV_32FC3);
   cv::Mat usable(crop.bgr.size(), CV_8U, cv::Scalar(255));
   if (!ignore.empty()) {
     usable.setTo(0, filled(crop.in_crop(ignore), crop.bgr.size()));
@@ -95,45 +124,52 @@ Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const Fin
   }
   cv::Mat weight;
   usable.convertTo(weight, CV_32F, 1.0 / 255);
-  const cv::Mat raw = rawness(lab);
-  struct Candidate {
-    ImageOutline loop;
-    double strength;
-  };
-  std::vector<Candidate> candidates;
-  for (const double sigma : {2.5, 4.0, 7.0, 12.0}) {
-    cv::Mat s = saliency(raw, weight, sigma);
-    for (int k = 0; k < 2; ++k) {
-      double high = 0;
-      cv::Point place;
-      cv::minMaxLoc(s, nullptr, &high, nullptr, &place);
-      if (high < 2) break;
-      if (auto loop = loop_round(raw, weight, place, sigma); !loop.empty()) candidates.push_back({crop.in_photo(loop), high});
-      cv::circle(s, place, static_cast<int>(3 * sigma), 0, -1);
+  // First what has a wound's colours, then what is merely redder or darker than its surroundings.
+  std::vector<Loop> loops;
+  const double mm_per_px = options.mm_per_px / crop.scale();
+  Proposals out;
+  out.colour = wound_colour(lab, weight);
+  add_loops(out.colour, 0.03, weight, mm_per_px, 10, loops);
+  add_loops(redness(lab), 2, weight, mm_per_px, 3, loops);
+  add_loops(darkness(lab), 4, weight, mm_per_px, 3, loops);
+  std::vector<std::optional<Proposed>> found(loops.size());
+  cv::parallel_for_({0, static_cast<int>(loops.size())}, [&](const cv::Range& range) {
+    for (int k = range.start; k < range.end; ++k) {
+      const auto i = static_cast<std::size_t>(k);
+      auto margin = find_in_loop(bgr, crop.in_photo(loops[i].outline), options);
+      if (!margin) continue;
+      if (!ignore.empty() && !find_fault(ignore) && area(intersection(margin->outline, ignore)) > 0.02 * area(margin->outline)) continue;
+      if (area(margin->outline) > 0.5 * static_cast<double>(bgr.total())) continue;
+      found[i] = Proposed{margin.value(), traits_of(bgr, margin->outline, ignore, options.mm_per_px, out.colour)};
     }
+  });
+  for (auto& p : found)
+    if (p) out.all.push_back(std::move(*p));
+  return out;
+}
+
+Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const FinderOptions& options) {
+  if (auto refusal = refused_photo(bgr)) return *refusal;
+  if (auto refusal = refused_options(options)) return *refusal;
+  const auto [all, colour] = proposals(bgr, ignore, options);
+  const auto best = std::max_element(all.begin(), all.end(), [](const auto& a, const auto& b) { return likeness(a.traits) < likeness(b.traits); });
+  if (best == all.end() || likeness(best->traits) < kLikely)
+    return Refusal{"nothing-found", "nothing in the photo stands out as a wound", "draw a rough loop around the wound"};
+  auto margin = best->margin;
+  // The loop that led here was a guess: one laid round the answer finds it better, or finds the whole of which it is a part.
+  double best_likeness = likeness(best->traits);
+  for (const double looseness : {0.25, 0.5}) {
+    const auto again = find_in_loop(bgr, buffered(best->margin.outline, looseness * radius_of(best->margin.outline)), options);
+    if (!again) continue;
+    const double z = likeness(traits_of(bgr, again->outline, ignore, options.mm_per_px, colour));
+    if (z < best_likeness) continue;
+    best_likeness = z;
+    margin = again.value();
   }
-  std::sort(candidates.begin(), candidates.end(), [](const auto& a, const auto& b) { return a.strength > b.strength; });
-  if (candidates.size() > 5) candidates.resize(5);
-  std::optional<Margin> best;
-  double best_score = -1;
-  for (const auto& candidate : candidates) {
-    auto found = find_in_loop(bgr, candidate.loop, options);
-    if (!found) continue;
-    if (!ignore.empty() && !find_fault(ignore) && area(intersection(found->outline, ignore)) > 0.02 * area(found->outline)) continue;
-    const double share = area(found->outline) / static_cast<double>(bgr.total());
-    if (share > 0.5) continue;
-    bool weak = false;
-    for (const auto& w : found->warnings) weak = weak || w.code == "weak-edge";
-    // The clearer and larger wound of two; a speck of colour is not preferred to it.
-    const double score = contrast(raw, weight, crop.in_crop(found->outline)) * std::pow(share, 0.15) * (weak ? 0.4 : 1);
-    if (score <= 0) continue;
-    if (score > best_score) best_score = score, best = found.value();
-  }
-  if (!best) return Refusal{"nothing-found", "nothing in the photo stands out as a wound", "draw a rough loop around the wound"};
-  best->from = From::automatic;
-  best->proposal = true;
-  best->warnings.push_back({"proposal", "this margin was proposed without any hint; confirm it or draw a loop around the wound"});
-  return *best;
+  margin.from = From::automatic;
+  margin.proposal = true;
+  margin.warnings.push_back({"proposal", "this margin was proposed without any hint; confirm it or draw a loop around the wound"});
+  return margin;
 }
 
 }  // namespace uroko::margin

@@ -69,7 +69,9 @@ Result<margin::Margin> propose_margin(const cv::Mat& bgr, const scale::PlaneMap&
   // The reference itself cannot be wound.
   ImageOutline reference;
   if (map.reference.size() >= 3) reference.parts.push_back({map.reference, {}});
-  return margin::propose(balance.from == bed::WhiteBalance::From::none ? bgr : bed::balanced(bgr, balance), reference);
+  margin::FinderOptions options;
+  options.mm_per_px = map.mm_per_px({0.5 * bgr.cols, 0.5 * bgr.rows});
+  return margin::propose(balance.from == bed::WhiteBalance::From::none ? bgr : bed::balanced(bgr, balance), reference, options);
 }
 
 PhotoResult measure_photo(const PhotoRequest& request) {

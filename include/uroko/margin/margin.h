@@ -32,6 +32,7 @@ struct FinderOptions {
   int crop_side_px = 256;    ///< 64..1024, longer side of the reduced crop
   bool keep_holes = false;   ///< islands found inside are kept as holes
   std::uint64_t seed = 1;    ///< for the parts that draw random numbers
+  double mm_per_px = 0;      ///< about, where the scale is known (else 0): a proposal then knows how large wounds are
 };
 
 /// The margin inside a rough loop drawn outside the wound. `bgr`: the whole upright photo, 8-bit BGR.

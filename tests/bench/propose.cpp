@@ -1,0 +1,305 @@
+// A proposal without any hint: how often it is the wound. Rendered koi with the card beside the wound, the sample case, the koi of the margin
+// benchmark (no card), painted flat pictures, the open foot ulcers, and koi without any wound, where it should say that there is none. --fit-colour
+// and --fit print the weights of margin/wound_colour.cpp and margin/proposal.cpp, fitted to other scenes and to the even foot photos. A number: how
+// many photos of each kind (120). ctest: --short
+#include <Eigen/Dense>
+#include <cstring>
+#include <filesystem>
+
+#include "bench/margin_koi.h"
+#include "margin/colour_model.h"
+#include "margin/crop.h"
+#include "margin/proposal.h"
+#include "margin/wound_colour.h"
+#include "uroko/photo/photo.h"
+#include "uroko/scenes/sample_case.h"
+
+using namespace uroko;
+using namespace uroko::eval;
+
+namespace {
+
+struct Picture {
+  Case c;
+  ImageOutline ignore;
+  double mm_per_px = 0;
+  bool wound = true;
+};
+
+/// A koi with a card beside its ulcer, seen from where a person stands; every eighth is painted flat. `round`: which draw, so that fitted and tried
+/// ones differ.
+Picture with_card(int n, int round, bool wound = true) {
+  Random random(52711 + 977 * static_cast<std::uint64_t>(n) + 1000003 * static_cast<std::uint64_t>(round) + (wound ? 0 : 5000000));
+  scenes::Scene scene;
+  scenes::Noise noise;
+  auto ulcer = scenes::irregular_ulcer({random.uniform(-5, 30), random.uniform(-20, 20)}, std::exp(random.uniform(std::log(3.5), std::log(16))),
+                                       random.uniform(0.06, 0.16), random.bits());
+  ulcer.elongation = random.uniform(1, 1.9);
+  ulcer.turn_deg = random.uniform(0, 180);
+  ulcer.slough = random.uniform(0, 0.5);
+  ulcer.necrotic = random.uniform(0, 0.15);
+  ulcer.pale = random.uniform(0, 0.4);
+  ulcer.rim_strength = random.uniform(0, 1);
+  ulcer.rim_mm = random.uniform(2, 8);
+  ulcer.seed = random.bits();
+  scene.coat.seed = random.bits();
+  scene.coat.red = random.uniform(0, 0.6);
+  scene.coat.black = random.uniform(0, 0.3);
+  scene.light.uneven = random.uniform(0, 0.4);
+  scene.light.glare = random.uniform(0, 2.5);
+  scene.light.cast_rgb = {random.uniform(.9, 1.1), 1, random.uniform(.85, 1.1)};
+  scene.card->centre = {ulcer.centre.x - ulcer.radius_mm * 1.5 - random.uniform(64, 75), random.uniform(-10, 20)};
+  scene.card->turn_deg = random.uniform(-15, 15);
+  scene.view.width_px = 1200;
+  scene.view.height_px = 900;
+  scene.view.camera = scenes::pinhole(1200, 900, 1300);
+  scene.view.aim = {(ulcer.centre.x + scene.card->centre.x) / 2 + random.uniform(-8, 14), random.uniform(-15, 20)};
+  scene.view.distance_mm = random.uniform(200, 330);
+  scene.view.tilt_deg = random.uniform(0, 25);
+  scene.view.azimuth_deg = random.uniform(0, 360);
+  scene.view.roll_deg = random.uniform(-12, 12);
+  noise.seed = random.bits();
+  noise.blur_px = random.uniform(.5, 1.5);
+  if (wound)
+    scene.ulcer = ulcer;
+  else
+    scene.ulcer.reset();
+  if (n % 8 == 7) scene.detail = scenes::Detail::plain;
+  Picture p;
+  p.wound = wound;
+  p.mm_per_px = scene.view.distance_mm / 1300;
+  const auto bgr = scenes::render(scene, noise);
+  const auto truth = scenes::truth_of(scene);
+  p.ignore = {{{Ring<ImagePoint>(truth.card_corners.begin(), truth.card_corners.end()), {}}}};
+  p.c.bgr = bgr;
+  if (wound) make_case(p.c, "card " + std::to_string(n), bgr, mask_of(truth.outline, bgr.size()));
+  return p;
+}
+
+std::vector<Picture> feet(int remainder, std::size_t most) {
+  std::vector<Picture> out;
+  const auto root = std::filesystem::path(UROKO_SHARED_DATA) / "fuseg_foot_ulcer";
+  if (!std::filesystem::exists(root)) return out;
+  std::vector<std::filesystem::path> files;
+  for (const auto& entry : std::filesystem::directory_iterator(root / "images")) files.push_back(entry.path());
+  std::sort(files.begin(), files.end());
+  for (std::size_t k = static_cast<std::size_t>(remainder); k < files.size() && out.size() < most; k += 2) {
+    Picture p;
+    cv::Mat mask;
+    cv::cvtColor(photo::load(root / "masks" / (files[k].stem().string() + ".png")).bgr, mask, cv::COLOR_BGR2GRAY);
+    if (make_case(p.c, files[k].stem().string(), photo::load(files[k]).bgr, mask)) out.push_back(p);
+  }
+  return out;
+}
+
+double dice(const Case& c, const ImageOutline& outline) {
+  const cv::Mat mask = mask_of(outline, c.bgr.size());
+  return 2.0 * cv::countNonZero(mask & c.truth) / (cv::countNonZero(mask) + cv::countNonZero(c.truth));
+}
+
+constexpr double kRight = 0.8;  ///< Dice from which a proposal is the wound
+
+margin::FinderOptions options_of(const Picture& p) {
+  margin::FinderOptions options;
+  options.mm_per_px = p.mm_per_px;
+  return options;
+}
+
+/// Logistic regression by Newton's steps with a ridge of 1; a row's terms, its label.
+Eigen::VectorXd regression(const std::vector<Eigen::VectorXd>& rows, const std::vector<double>& labels) {
+  const auto n = rows.front().size();
+  Eigen::VectorXd w = Eigen::VectorXd::Zero(n);
+  for (int round = 0; round < 25; ++round) {
+    Eigen::MatrixXd H = Eigen::MatrixXd::Identity(n, n);
+    Eigen::VectorXd g = -w;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      const double q = 1 / (1 + std::exp(-w.dot(rows[i])));
+      g += (labels[i] - q) * rows[i];
+      H.selfadjointView<Eigen::Lower>().rankUpdate(rows[i], q * (1 - q) + 1e-9);
+    }
+    w += Eigen::MatrixXd(H.selfadjointView<Eigen::Lower>()).ldlt().solve(g);
+  }
+  return w;
+}
+
+void print_weights(const Eigen::VectorXd& w) {
+  for (Eigen::Index k = 0; k < w.size(); ++k) std::printf("%.3f%s", w[k], k + 1 < w.size() ? ", " : "\n");
+}
+
+/// Pixels well inside and well outside of wounds.
+void fit_colour() {
+  std::vector<Picture> pictures = feet(0, 1000);
+  for (int n = 0; n < 240; ++n)
+    if (n % 8 != 7) pictures.push_back(with_card(n, 1));
+  std::vector<Eigen::VectorXd> rows;
+  std::vector<double> labels;
+  Random random(7);
+  for (const auto& p : pictures) {
+    const auto crop = margin::make_crop(p.c.bgr, {0, 0, p.c.bgr.cols, p.c.bgr.rows}, 320);
+    cv::Mat lab, truth, depth, height, weight(crop.bgr.size(), CV_32F, cv::Scalar(1));
+    margin::lab_of(crop.bgr).convertTo(lab, CV_32FC3);
+    cv::resize(p.c.truth, truth, crop.bgr.size(), 0, 0, cv::INTER_AREA);
+    if (!p.ignore.empty()) weight.setTo(0, margin::filled(crop.in_crop(p.ignore), crop.bgr.size()));
+    cv::distanceTransform(truth > 127, depth, cv::DIST_L2, 5);
+    cv::distanceTransform(truth <= 127, height, cv::DIST_L2, 5);
+    const double r = p.c.radius * crop.scale();
+    std::vector<cv::Point> in, out;
+    for (int y = 0; y < lab.rows; ++y)
+      for (int x = 0; x < lab.cols; ++x) {
+        if (depth.at<float>(y, x) > std::min(2.0, 0.2 * r)) in.push_back({x, y});
+        if (height.at<float>(y, x) > 3 + 0.2 * r && weight.at<float>(y, x) > 0) out.push_back({x, y});
+      }
+    const auto traits = margin::colour_traits(lab, weight);
+    for (const auto* side : {&in, &out}) {
+      const int n = side == &in ? 60 : 240;
+      for (int k = 0; k < n && !side->empty(); ++k) {
+        Eigen::VectorXd row(margin::kColourTerms);
+        margin::colour_terms(traits, (*side)[static_cast<std::size_t>(random.uniform(0, 1) * 0.999999 * static_cast<double>(side->size()))],
+                             row.data());
+        rows.push_back(row);
+        labels.push_back(side == &in);
+      }
+    }
+  }
+  print_weights(regression(rows, labels));
+}
+
+/// The weights with which the right candidate of a photo, or none of them, is the likeliest choice.
+void fit() {
+  std::vector<Picture> pictures;
+  for (int n = 0; n < 130; ++n) pictures.push_back(with_card(n, 1));
+  for (int n = 0; n < 30; ++n) pictures.push_back(with_card(n, 1, false));
+  // The same without a scale and without a card to keep close to.
+  for (int n = 130; n < 170; ++n) {
+    auto p = with_card(n, 1);
+    p.mm_per_px = 0;
+    pictures.push_back(p);
+  }
+  for (auto& p : feet(0, 1000)) pictures.push_back(p);
+  struct Choice {
+    std::vector<Eigen::VectorXd> rows;
+    std::vector<bool> right;
+    bool none = true;
+  };
+  std::vector<Choice> choices;
+  constexpr int n = margin::kProposalTraits;
+  int reachable = 0;
+  for (const auto& p : pictures) {
+    Choice choice;
+    for (const auto& candidate : margin::proposals(p.c.bgr, p.ignore, options_of(p)).all) {
+      const double d = p.wound ? dice(p.c, candidate.margin.outline) : 0;
+      if (d > 0.6 && d < kRight) continue;  // neither
+      choice.rows.push_back(Eigen::Map<const Eigen::VectorXd>(candidate.traits.data(), n));
+      choice.right.push_back(d >= kRight);
+      choice.none &= d < kRight;
+    }
+    reachable += !choice.none;
+    choices.push_back(choice);
+  }
+  std::fprintf(stderr, "%zu pictures, in %d of them a candidate is right\n", pictures.size(), reachable);
+  Eigen::VectorXd w = Eigen::VectorXd::Zero(n);
+  for (int round = 0; round < 60; ++round) {
+    Eigen::MatrixXd H = Eigen::MatrixXd::Identity(n, n);
+    Eigen::VectorXd g = -w;
+    for (const auto& choice : choices) {
+      // The shares of all candidates beside "none" (weight 1), and of the right ones among themselves.
+      double all = 1, right = 0;
+      std::vector<double> e;
+      for (std::size_t i = 0; i < choice.rows.size(); ++i) {
+        e.push_back(std::exp(std::min(30.0, w.dot(choice.rows[i]))));
+        all += e.back();
+        if (choice.right[i]) right += e.back();
+      }
+      Eigen::VectorXd mean = Eigen::VectorXd::Zero(n);
+      for (std::size_t i = 0; i < e.size(); ++i) {
+        const double p = e[i] / all;
+        mean += p * choice.rows[i];
+        H += p * choice.rows[i] * choice.rows[i].transpose();
+        g += ((choice.right[i] ? e[i] / right : 0) - p) * choice.rows[i];
+      }
+      H -= mean * mean.transpose();
+    }
+    w += 0.7 * H.ldlt().solve(g);
+  }
+  print_weights(w);
+}
+
+struct Row {
+  int n = 0, right = 0, refused = 0, possible = 0;
+  std::vector<double> dices;
+};
+
+Row tried(const std::vector<Picture>& pictures, bool verbose) {
+  Row row;
+  for (const auto& p : pictures) {
+    ++row.n;
+    const auto found = margin::propose(p.c.bgr, p.ignore, options_of(p));
+    const double d = found && p.wound ? dice(p.c, found->outline) : 0;
+    row.refused += !found;
+    row.right += p.wound ? d > kRight : !found;
+    if (d > kRight) row.dices.push_back(d);
+    if (verbose) {
+      std::printf("%s: %s %.3f; likeness (Dice):", p.c.name.c_str(), found ? "found" : "refused", d);
+      auto all = margin::proposals(p.c.bgr, p.ignore, options_of(p)).all;
+      std::sort(all.begin(), all.end(), [](const auto& a, const auto& b) { return margin::likeness(a.traits) > margin::likeness(b.traits); });
+      for (std::size_t k = 0; k < all.size() && k < 5; ++k)
+        std::printf(" %.2f (%.2f)", margin::likeness(all[k].traits), p.wound ? dice(p.c, all[k].margin.outline) : 0);
+      std::printf("\n");
+    }
+  }
+  return row;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  bool brief = false, verbose = false;
+  int most = 120;
+  for (int k = 1; k < argc; ++k) {
+    if (!std::strcmp(argv[k], "--fit")) return fit(), 0;
+    if (!std::strcmp(argv[k], "--fit-colour")) return fit_colour(), 0;
+    if (std::isdigit(static_cast<unsigned char>(argv[k][0]))) most = std::atoi(argv[k]);
+    brief |= !std::strcmp(argv[k], "--short");
+    verbose |= !std::strcmp(argv[k], "--verbose");
+  }
+  std::printf("| without any hint | photos | the wound | refused | median Dice where right |\n| --- | --- | --- | --- | --- |\n");
+  double share = 1;
+  const auto print = [&](const char* name, const std::vector<Picture>& pictures) {
+    if (pictures.empty()) return;
+    const auto row = tried(pictures, verbose);
+    std::printf("| %s | %d | %d %% | %d %% | %s |\n", name, row.n, 100 * row.right / row.n, 100 * row.refused / row.n,
+                row.dices.empty() ? "" : std::to_string(Scores::quantile(row.dices, 0.5)).substr(0, 5).c_str());
+    std::fflush(stdout);
+    share = std::min(share, static_cast<double>(row.right) / row.n);
+  };
+  std::vector<Picture> some;
+  for (int n = 0; n < (brief ? 6 : most); ++n) some.push_back(with_card(n, 2));
+  print("koi with the card beside the wound", some);
+  some.clear();
+  if (!brief) {
+    for (const auto& visit : scenes::sample_case().visits) {
+      Picture p;
+      const auto truth = scenes::truth_of(visit.scene);
+      const auto bgr = scenes::render(visit.scene, visit.noise);
+      make_case(p.c, visit.file_name, bgr, mask_of(truth.outline, bgr.size()));
+      p.ignore = {{{Ring<ImagePoint>(truth.card_corners.begin(), truth.card_corners.end()), {}}}};
+      p.mm_per_px = 0.08;
+      some.push_back(p);
+    }
+    print("the sample case", some);
+    some.clear();
+    for (const auto& stratum : koi_strata())
+      for (int n = 0; n < std::min(8, most / 9); ++n) some.push_back({koi_case(stratum, n), {}, 0, true});
+    print("koi of the margin benchmark: no card, no scale", some);
+    print("foot ulcers, odd photos", feet(1, static_cast<std::size_t>(most)));
+    print("foot ulcers, even photos (fitted to)", feet(0, static_cast<std::size_t>(most)));
+    some.clear();
+  }
+  for (int n = 0; n < (brief ? 2 : most / 3); ++n) some.push_back(with_card(n, 2, false));
+  print("koi without a wound: right is to refuse", some);
+  if (brief && share < 0.5) {
+    std::printf("too few are right\n");
+    return 1;
+  }
+  return 0;
+}
