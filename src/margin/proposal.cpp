@@ -147,8 +147,8 @@ ProposalTraits traits_of(const cv::Mat& bgr, const ImageOutline& outline, const 
 }
 
 double likeness(const ProposalTraits& traits) {
-  static constexpr ProposalTraits kWeights{-3.149, 1.804,  -1.034, -0.393, -0.437, 1.007,  -1.815, 0.209, -0.203, -0.410, 0.160, 0.191,
-                                           -0.135, -1.444, -0.921, 2.298,  -0.255, -0.506, -0.149, 1.920, 4.886,  -2.327, -2.500};
+  static constexpr ProposalTraits kWeights{-3.386, 1.745,  -0.289, 0.016, -0.318, 1.380,  -1.979, 0.134, -0.015, -0.038, 0.284, -0.436,
+                                           -0.010, -1.619, -1.264, 2.387, -0.541, -0.528, -0.112, 1.266, 5.462,  -2.097, -1.278};
   double z = 0;
   for (int k = 0; k < kProposalTraits; ++k) z += kWeights[k] * traits[k];
   return z;

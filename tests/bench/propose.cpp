@@ -76,6 +76,82 @@ Picture with_card(int n, int round, bool wound = true) {
   return p;
 }
 
+/// A patch in a wound's colours painted on even skin of any of a koi's colours, with spots of slough, a rim and patches of other coat, or without.
+Picture painted(int n, int round) {
+  Random random(90001 + 331 * static_cast<std::uint64_t>(n) + 1000003 * static_cast<std::uint64_t>(round));
+  const auto between = [&](const cv::Scalar& a, const cv::Scalar& b) {
+    const double t = random.uniform(0, 1);
+    return cv::Scalar(a + t * (b - a) + cv::Scalar(random.uniform(-8, 8), random.uniform(-8, 8), random.uniform(-8, 8)));
+  };
+  // BGR: white, orange and black coats; raw flesh from bright to dark.
+  const auto coat = [&] {
+    const double pick = random.uniform(0, 1);
+    if (pick < 0.6) return between({175, 190, 205}, {225, 230, 235});
+    if (pick < 0.85) return between({30, 70, 190}, {70, 110, 225});
+    return between({45, 45, 45}, {85, 80, 80});
+  };
+  const cv::Size size(900, 675);
+  cv::Mat bgr(size, CV_8UC3, coat());
+  const double radius = std::exp(random.uniform(std::log(16), std::log(110)));
+  const ImagePoint at{random.uniform(320 + radius, 880 - radius * 0.8), random.uniform(1.2 * radius, 675 - 1.2 * radius)};
+  const auto blob = [&](const ImagePoint& centre, double r, double roughness) {
+    double a[4], phase[4];
+    for (int k = 0; k < 4; ++k) a[k] = random.normal(0, roughness), phase[k] = random.uniform(0, 2 * CV_PI);
+    const double stretch = random.uniform(0.75, 1);
+    std::vector<cv::Point> points;
+    for (int i = 0; i < 120; ++i) {
+      const double t = 2 * CV_PI * i / 120;
+      double g = 1;
+      for (int k = 0; k < 4; ++k) g += a[k] * std::cos((k + 2) * t + phase[k]);
+      points.emplace_back(cvRound(16 * (centre.x + r * g * std::cos(t))), cvRound(16 * (centre.y + r * stretch * g * std::sin(t))));
+    }
+    return points;
+  };
+  const auto paint = [&](const std::vector<cv::Point>& points, const cv::Scalar& colour) {
+    cv::fillPoly(bgr, std::vector<std::vector<cv::Point>>{points}, colour, cv::LINE_AA, 4);
+  };
+  if (n % 3 == 0)
+    for (int k = 0; k < 6; ++k) paint(blob({random.uniform(0, 900), random.uniform(0, 675)}, random.uniform(20, 110), 0.15), coat());
+  const auto wound = blob(at, radius, 0.06);
+  cv::Mat truth(size, CV_8U, cv::Scalar(0));
+  cv::fillPoly(truth, std::vector<std::vector<cv::Point>>{wound}, 255, cv::LINE_8, 4);
+  if (n % 2) {
+    cv::Mat rim;
+    cv::GaussianBlur(truth, rim, {}, 0.15 * radius);
+    const double strength = random.uniform(0.1, 0.4) / 255;
+    for (int y = 0; y < size.height; ++y)
+      for (int x = 0; x < size.width; ++x) {
+        const double t = strength * rim.at<uchar>(y, x);
+        auto& c = bgr.at<cv::Vec3b>(y, x);
+        c = cv::Vec3b(cv::saturate_cast<uchar>((1 - t) * c[0] + t * 70), cv::saturate_cast<uchar>((1 - t) * c[1] + t * 70),
+                      cv::saturate_cast<uchar>((1 - t) * c[2] + t * 190));
+      }
+  }
+  paint(wound, between({35, 35, 95}, {90, 90, 190}));
+  if (n % 4 > 1)
+    for (int k = 0; k < 4; ++k)
+      paint(blob({at.x + random.uniform(-0.4, 0.4) * radius, at.y + random.uniform(-0.3, 0.3) * radius}, random.uniform(0.08, 0.2) * radius, 0.1),
+            between({90, 150, 170}, {140, 190, 210}));
+  cv::Mat light(size, CV_32FC3), wide, grain(size, CV_32FC3);
+  const double slope = random.uniform(-0.2, 0.2), down = random.uniform(-0.2, 0.2), noise = random.uniform(0, 6);
+  for (int y = 0; y < size.height; ++y)
+    for (int x = 0; x < size.width; ++x)
+      light.at<cv::Vec3f>(y, x) = cv::Vec3f::all(static_cast<float>(1 + slope * (x / 900.0 - 0.5) + down * (y / 675.0 - 0.5)));
+  cv::rectangle(bgr, {30, 250, 260, 130}, {235, 235, 235}, -1);
+  for (int k = 0; k < 18; ++k) cv::rectangle(bgr, {40 + 40 * (k % 6), 260 + 36 * (k / 6), 20, 20}, {30, 30, 30}, -1);
+  bgr.convertTo(wide, CV_32FC3);
+  cv::RNG grains(random.bits());
+  grains.fill(grain, cv::RNG::NORMAL, 0, noise);
+  cv::Mat lit = wide.mul(light) + grain;
+  cv::GaussianBlur(lit, lit, {}, random.uniform(0.6, 1.6));
+  lit.convertTo(bgr, CV_8UC3);
+  Picture p;
+  p.ignore = {{{{{30, 250}, {290, 250}, {290, 380}, {30, 380}}, {}}}};
+  p.mm_per_px = n % 5 == 0 ? 0 : 0.12;
+  make_case(p.c, "painted " + std::to_string(n), bgr, truth);
+  return p;
+}
+
 std::vector<Picture> feet(int remainder, std::size_t most) {
   std::vector<Picture> out;
   const auto root = std::filesystem::path(UROKO_SHARED_DATA) / "fuseg_foot_ulcer";
@@ -131,6 +207,7 @@ void fit_colour() {
   std::vector<Picture> pictures = feet(0, 1000);
   for (int n = 0; n < 240; ++n)
     if (n % 8 != 7) pictures.push_back(with_card(n, 1));
+  for (int n = 0; n < 80; ++n) pictures.push_back(painted(n, 1));
   std::vector<Eigen::VectorXd> rows;
   std::vector<double> labels;
   Random random(7);
@@ -167,14 +244,15 @@ void fit_colour() {
 /// The weights with which the right candidate of a photo, or none of them, is the likeliest choice.
 void fit() {
   std::vector<Picture> pictures;
-  for (int n = 0; n < 130; ++n) pictures.push_back(with_card(n, 1));
+  for (int n = 0; n < 100; ++n) pictures.push_back(with_card(n, 1));
   for (int n = 0; n < 30; ++n) pictures.push_back(with_card(n, 1, false));
   // The same without a scale and without a card to keep close to.
-  for (int n = 130; n < 170; ++n) {
+  for (int n = 100; n < 130; ++n) {
     auto p = with_card(n, 1);
     p.mm_per_px = 0;
     pictures.push_back(p);
   }
+  for (int n = 0; n < 60; ++n) pictures.push_back(painted(n, 1));
   for (auto& p : feet(0, 1000)) pictures.push_back(p);
   struct Choice {
     std::vector<Eigen::VectorXd> rows;
@@ -275,6 +353,9 @@ int main(int argc, char** argv) {
   std::vector<Picture> some;
   for (int n = 0; n < (brief ? 6 : most); ++n) some.push_back(with_card(n, 2));
   print("koi with the card beside the wound", some);
+  some.clear();
+  for (int n = 0; n < (brief ? 4 : most / 2); ++n) some.push_back(painted(n, 2));
+  print("painted on even skin", some);
   some.clear();
   if (!brief) {
     for (const auto& visit : scenes::sample_case().visits) {
