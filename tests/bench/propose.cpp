@@ -348,13 +348,13 @@ int main(int argc, char** argv) {
     std::printf("| %s | %d | %d %% | %d %% | %s |\n", name, row.n, 100 * row.right / row.n, 100 * row.refused / row.n,
                 row.dices.empty() ? "" : std::to_string(Scores::quantile(row.dices, 0.5)).substr(0, 5).c_str());
     std::fflush(stdout);
-    share = std::min(share, static_cast<double>(row.right) / row.n);
+    if (pictures.front().wound) share = std::min(share, static_cast<double>(row.right) / row.n);
   };
   std::vector<Picture> some;
-  for (int n = 0; n < (brief ? 6 : most); ++n) some.push_back(with_card(n, 2));
+  for (int n = 0; n < (brief ? 3 : most); ++n) some.push_back(with_card(n, 2));
   print("koi with the card beside the wound", some);
   some.clear();
-  for (int n = 0; n < (brief ? 4 : most / 2); ++n) some.push_back(painted(n, 2));
+  for (int n = 0; n < (brief ? 2 : most / 2); ++n) some.push_back(painted(n, 2));
   print("painted on even skin", some);
   some.clear();
   if (!brief) {
@@ -376,7 +376,7 @@ int main(int argc, char** argv) {
     print("foot ulcers, even photos (fitted to)", feet(0, static_cast<std::size_t>(most)));
     some.clear();
   }
-  for (int n = 0; n < (brief ? 2 : most / 3); ++n) some.push_back(with_card(n, 2, false));
+  for (int n = 0; n < (brief ? 1 : most / 3); ++n) some.push_back(with_card(n, 2, false));
   print("koi without a wound: right is to refuse", some);
   if (brief && share < 0.5) {
     std::printf("too few are right\n");
