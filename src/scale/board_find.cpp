@@ -234,6 +234,15 @@ bool spread_out(const Pass& pass, const Board& board) {
 
 }  // namespace
 
+bool shows_mirrored(const cv::Mat& photo, const Board& board) {
+  if (photo.empty()) return false;
+  cv::Mat grey = grey_of(photo), mirrored;
+  const double factor = 1600.0 / std::max(grey.cols, grey.rows);
+  if (factor < 0.8) grey = reduced_to(grey, factor);
+  cv::flip(grey, mirrored, 1);
+  return agreeing(detect(mirrored, board, 1, 1), board).size() >= 4;
+}
+
 std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera) {
   if (photo.empty()) return std::nullopt;
   const int longer = std::max(photo.cols, photo.rows);

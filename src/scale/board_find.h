@@ -24,6 +24,9 @@ struct FoundBoard {
 };
 
 /// Markers on a reduced copy, then every saddle point at full size. Nothing when fewer than two markers agree.
+/// Whether the board shows in the photo as in a mirror: at least four of its markers, on a small copy.
+bool shows_mirrored(const cv::Mat& photo, const Board& board);
+
 std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera);
 
 }  // namespace uroko::scale

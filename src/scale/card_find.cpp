@@ -28,6 +28,9 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
     return Refusal{"print-scale", "the print's check length is not between half and twice of what it should be", "measure the card's 0 to 100 again"};
   const CardLayout& card = card_layout();
   const auto found = find_board(photo, card.board, camera);
+  if (!found && shows_mirrored(photo, card.board))
+    return Refusal{"mirrored", "the photo is a mirror picture: the printed card can be read only in a mirror",
+                   "take the photo with the rear camera, or turn mirroring off, and use the file as the camera wrote it"};
   if (!found)
     return Refusal{"no-card", "no printed card was found in the photo",
                    "lay the card flat beside the wound, whole in the frame, sharp and without glare, or give another scale reference"};

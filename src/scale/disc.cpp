@@ -132,6 +132,36 @@ std::optional<Rim> rim_of(const cv::Mat& slopes, const ImagePoint& middle, int r
   return rim;
 }
 
+double median(std::vector<double> v) {
+  if (v.empty()) return 0;
+  std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
+  return v[v.size() / 2];
+}
+
+/// Whether a fainter ring of the same shape lies outside the one that was found: then that one may be a coin's inner ring, and the coin be half as
+/// large again. Half of the rays have to agree on it, so that a shadow on one side is none.
+bool ring_outside(const cv::Mat& grey, const Rim& rim) {
+  const auto& e = rim.ellipse;
+  std::vector<double> steps;
+  for (double r = e.b + std::max(4.0, 0.04 * e.b); r < 1.9 * e.b; r += 0.5) {
+    const double k = r / e.b;
+    std::vector<double> slopes;
+    for (int i = 0; i < rays; ++i) {
+      const double angle = 2 * std::numbers::pi * i / rays, at = k * e.radius(angle), c = std::cos(angle), s = std::sin(angle);
+      const double x = e.x + (at + 1) * c, y = e.y + (at + 1) * s;
+      if (x < 0 || y < 0 || x > grey.cols - 1 || y > grey.rows - 1) continue;
+      slopes.push_back((grey_at(grey, x, y) - grey_at(grey, e.x + (at - 1) * c, e.y + (at - 1) * s)) / 2);
+    }
+    if (slopes.size() < rays / 2) break;
+    steps.push_back(median(slopes));
+  }
+  if (steps.size() < 8) return false;
+  std::vector<double> sizes;
+  for (const double s : steps) sizes.push_back(std::abs(s));
+  // The ground's own texture shows in most of the steps, a ring in a few.
+  return *std::max_element(sizes.begin(), sizes.end()) > std::max({0.3, 0.1 * rim.contrast, 6 * 1.48 * median(sizes)});
+}
+
 }  // namespace
 
 Result<PlaneMap> from_disc(const cv::Mat& photo, const Camera& camera, const ImagePoint& near, double diameter_mm) {
@@ -169,6 +199,9 @@ Result<PlaneMap> from_disc(const cv::Mat& photo, const Camera& camera, const Ima
   }
   const Refusal none{"no-disc", "no round disc was found at that point", "click in the middle of the coin; it must lie whole, on a ground of another brightness"};
   if (!best || best->share < 0.65) return none;
+  if (ring_outside(small, *best))
+    return Refusal{"rim-unclear", "a ring was found at that point, and a fainter one outside of it: which of them is the disc's rim cannot be told",
+                   "lay the coin whole on a ground of another brightness, or use the printed card"};
 
   // At full size: the steepest place along the normal, to a part of a pixel.
   Ellipse e = best->ellipse;

@@ -46,7 +46,7 @@ EdgeLine line_through(const std::vector<EdgePoint>& points, const std::vector<bo
 
 }  // namespace
 
-std::optional<EdgeLine> find_edge_line(const cv::Mat& grey, const Camera& camera, const ImagePoint& a, const ImagePoint& b, double reach_px) {
+std::optional<EdgeLine> find_edge_line(const std::vector<cv::Mat>& planes, const Camera& camera, const ImagePoint& a, const ImagePoint& b, double reach_px) {
   const double length = distance(a, b);
   if (length < 12) return std::nullopt;
   const Eigen::Vector2d along((b.x - a.x) / length, (b.y - a.y) / length), across(-along.y(), along.x());
@@ -59,26 +59,28 @@ std::optional<EdgeLine> find_edge_line(const cv::Mat& grey, const Camera& camera
   for (int i = 0; i < places; ++i) {
     const double t = length * (0.15 + 0.7 * (i + 0.5) / places);
     const Eigen::Vector2d m = Eigen::Vector2d(a.x, a.y) + t * along;
-    std::vector<double> profile(static_cast<std::size_t>(2 * half + 1));
-    for (int k = -half; k <= half; ++k) {
-      double sum = 0;
-      for (const double o : {-1.0, 0.0, 1.0}) {
-        const Eigen::Vector2d p = m + k * step * across + o * along;
-        sum += grey_at(grey, p.x(), p.y());
+    std::vector<double> profile(static_cast<std::size_t>(2 * half + 1)), slope(profile.size(), 0.0);
+    for (const auto& plane : planes) {
+      for (int k = -half; k <= half; ++k) {
+        double sum = 0;
+        for (const double o : {-1.0, 0.0, 1.0}) {
+          const Eigen::Vector2d p = m + k * step * across + o * along;
+          sum += grey_at(plane, p.x(), p.y());
+        }
+        profile[static_cast<std::size_t>(k + half)] = sum / 3;
       }
-      profile[static_cast<std::size_t>(k + half)] = sum / 3;
-    }
-    // Derivative of a Gaussian, sigma 1 px.
-    std::vector<double> slope(profile.size(), 0.0);
-    constexpr int reach = 6;
-    for (int k = reach; k + reach < static_cast<int>(profile.size()); ++k) {
-      double s = 0, norm = 0;
-      for (int o = -reach; o <= reach; ++o) {
-        const double d = o * step, g = d * std::exp(-d * d / 2);
-        s += g * profile[static_cast<std::size_t>(k + o)];
-        norm += g * d;
+      // Derivative of a Gaussian, sigma 1 px.
+      constexpr int reach = 6;
+      for (int k = reach; k + reach < static_cast<int>(profile.size()); ++k) {
+        double s = 0, norm = 0;
+        for (int o = -reach; o <= reach; ++o) {
+          const double d = o * step, g = d * std::exp(-d * d / 2);
+          s += g * profile[static_cast<std::size_t>(k + o)];
+          norm += g * d;
+        }
+        auto& best = slope[static_cast<std::size_t>(k)];
+        best = planes.size() == 1 ? s / norm : std::max(best, std::abs(s / norm));
       }
-      slope[static_cast<std::size_t>(k)] = s / norm;
     }
     rising += *std::max_element(slope.begin(), slope.end());
     falling -= *std::min_element(slope.begin(), slope.end());

@@ -1,6 +1,7 @@
 #pragma once
 #include <opencv2/core.hpp>
 #include <optional>
+#include <vector>
 
 #include "uroko/geometry/points.h"
 #include "uroko/scale/camera.h"
@@ -19,7 +20,9 @@ struct EdgeLine {
   double u_offset_px = 0;        ///< standard uncertainty of c
 };
 /// Looks +-reach_px across the middle 70 % of the segment. Nothing without an edge that fits at most places.
-std::optional<EdgeLine> find_edge_line(const cv::Mat& grey, const Camera& camera, const ImagePoint& a, const ImagePoint& b, double reach_px);
+/// `planes`: one (grey: the side is brighter or darker all along it) or the colours (whichever tells most at each place, brighter or darker: a card on
+/// patterned skin).
+std::optional<EdgeLine> find_edge_line(const std::vector<cv::Mat>& planes, const Camera& camera, const ImagePoint& a, const ImagePoint& b, double reach_px);
 
 std::optional<ImagePoint> meeting(const EdgeLine& a, const EdgeLine& b);
 

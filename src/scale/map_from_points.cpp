@@ -11,6 +11,9 @@ bool fill_from_points(PlaneMap& map, const std::vector<ImagePoint>& seen, const 
   if (!fit) return false;
   map.plane_from_ideal = fit->to_from;
   map.covariance = fit->covariance;
+  // The points told k1 too: one more of their degrees of freedom is spent, and the residual is the smaller for it.
+  const double freedom = 2.0 * static_cast<double>(seen.size()) - 8;
+  if (map.camera.k1_u && freedom > 4) map.covariance *= freedom / (freedom - 1);
   map.rms_px = fit->rms;
   map.points = static_cast<int>(seen.size());
   map.fitted_mm = real;

@@ -14,7 +14,7 @@ using scale::find_card;
 namespace {
 
 const cv::Mat& print() {
-  static const cv::Mat picture = report::card_picture(24);
+  static const cv::Mat picture = report::card_picture(12);
   return picture;
 }
 
@@ -57,7 +57,7 @@ TEST_CASE("the card gives areas to a thousandth at any turn and to 40 degrees of
       view.tilt_towards_deg = 40 + 70 * i;
       view.turn_deg = turn;
       view.seed = static_cast<unsigned>(++i);
-      const FlatPhoto photo = photograph(print(), 24, view);
+      const FlatPhoto photo = photograph(print(), 12, view);
       const auto map = found(photo);
       INFO("tilt " << tilt << " turn " << turn);
       CHECK(map.points == 24);
@@ -77,15 +77,15 @@ TEST_CASE("the card gives areas to a thousandth at any turn and to 40 degrees of
 
 TEST_CASE("ink that spreads, a dark picture and a bright one leave the scale as it is") {
   cv::Mat bold;
-  cv::erode(print(), bold, cv::getStructuringElement(cv::MORPH_RECT, {5, 5}));  // every black edge 2 px = 0.083 mm outwards
+  cv::erode(print(), bold, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));  // every black edge 1 px = 0.083 mm outwards
   FlatView view;
   view.tilt_deg = 25;
   view.turn_deg = 33;
-  const FlatPhoto photo = photograph(bold, 24, view);
+  const FlatPhoto photo = photograph(bold, 12, view);
   CHECK(area_ratio(found(photo), photo, 60, -5, 10) == Approx(1).margin(0.0015));
   for (const double gamma : {0.45, 2.2}) {
     view.contrast = 0.95, view.dark = 6;
-    FlatPhoto toned = photograph(print(), 24, view);
+    FlatPhoto toned = photograph(print(), 12, view);
     cv::Mat table(1, 256, CV_8U);
     for (int k = 0; k < 256; ++k) table.at<uchar>(k) = cv::saturate_cast<uchar>(255 * std::pow(k / 255.0, gamma));
     cv::LUT(toned.bgr, table, toned.bgr);
@@ -97,7 +97,7 @@ TEST_CASE("a card half covered, or with a glare across it, still measures, one w
   FlatView view;
   view.tilt_deg = 15;
   view.noise = 4;
-  FlatPhoto photo = photograph(print(), 24, view);
+  FlatPhoto photo = photograph(print(), 12, view);
   const auto at = [&](double x, double y) {
     const auto p = photo.image_from_print({x, y});
     return cv::Point(static_cast<int>(p.x), static_cast<int>(p.y));
@@ -128,7 +128,7 @@ TEST_CASE("a card bent over a curve is told by its residual") {
   view.tilt_deg = 25;
   view.tilt_towards_deg = 90;
   view.curl_radius_mm = 400;  // 4.5 mm of sag over the card
-  const FlatPhoto photo = photograph(print(), 24, view);
+  const FlatPhoto photo = photograph(print(), 12, view);
   const auto map = find_card(photo.bgr, scale::assumed_camera(view.width, view.height));
   if (map) {
     CHECK(warned(*map, "curled"));
@@ -136,7 +136,7 @@ TEST_CASE("a card bent over a curve is told by its residual") {
     CHECK(map.refusal().code == "curled");
   }
   view.curl_radius_mm = 60;
-  const FlatPhoto rolled = photograph(print(), 24, view);
+  const FlatPhoto rolled = photograph(print(), 12, view);
   const auto refused = find_card(rolled.bgr, scale::assumed_camera(view.width, view.height));
   INFO((refused ? std::to_string(refused->points) + " points, rms " + std::to_string(refused->rms_px) + " warnings " + std::to_string(refused->warnings.size()) : std::string()));
   REQUIRE_FALSE(refused.ok());
@@ -148,7 +148,7 @@ TEST_CASE("a card folded across its middle is told by its residual, a slight fol
     FlatView view;
     view.tilt_deg = 10;
     view.fold_deg = fold;
-    const FlatPhoto photo = photograph(print(), 24, view);
+    const FlatPhoto photo = photograph(print(), 12, view);
     const auto camera = scale::assumed_camera(view.width, view.height);
     const auto map = find_card(photo.bgr, camera);
     INFO("folded by " << fold << " degrees: " << (map ? "rms " + std::to_string(map->rms_px) + " px, k1 " + std::to_string(map->camera.k1) : map.refusal().code));
@@ -172,7 +172,7 @@ TEST_CASE("the card's own points show the lens where it is not known, and leave 
     FlatView view;
     view.x_mm = -25, view.y_mm = -20;
     view.tilt_deg = 12;
-    FlatPhoto photo = photograph(print(), 24, view);
+    FlatPhoto photo = photograph(print(), 12, view);
     auto camera = scale::assumed_camera(view.width, view.height);
     camera.k1 = k1;
     cv::Mat map_x(view.height, view.width, CV_32F), map_y(view.height, view.width, CV_32F);
@@ -211,7 +211,7 @@ TEST_CASE("a photo without a card, an empty one and markers of other boards are 
 
 TEST_CASE("what the printed check length measures scales every area by its square") {
   FlatView view;
-  const FlatPhoto photo = photograph(print(), 24, view);
+  const FlatPhoto photo = photograph(print(), 12, view);
   const auto map = find_card(photo.bgr, scale::assumed_camera(view.width, view.height), {0.98, 0.001});
   REQUIRE(map.ok());
   CHECK(area_ratio(*map, photo, 60, 30, 10) == Approx(0.98 * 0.98).margin(0.0006));
@@ -224,7 +224,7 @@ TEST_CASE("a card that fills a tenth of a large photo's width is found and measu
   view.width = 4000, view.height = 3000, view.focal_px = 4400;
   view.distance_mm = 1150;  // 3.8 px/mm: markers of 29 px
   view.tilt_deg = 10;
-  const FlatPhoto photo = photograph(print(), 24, view);
+  const FlatPhoto photo = photograph(print(), 12, view);
   const auto map = found(photo);
   CHECK(map.points == 24);
   CHECK(warned(map, "small-reference"));

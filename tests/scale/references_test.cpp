@@ -51,14 +51,14 @@ cv::Mat coin_print(double coin, double ground) {
 }  // namespace
 
 TEST_CASE("a ruler's graduations give the scale along it to a few hundredths of a percent, at any tilt up to 45 degrees") {
-  const cv::Mat print = report::card_picture(24);
+  const cv::Mat print = report::card_picture(12);
   int i = 0;
   for (const double tilt : {0.0, 20.0, 45.0}) {
     for (const double towards : {0.0, 90.0, 200.0}) {
       FlatView view;
       view.tilt_deg = tilt, view.tilt_towards_deg = towards, view.turn_deg = 13 + 90 * i, view.distance_mm = 300 + 20 * i;
       view.seed = static_cast<unsigned>(++i);
-      const auto photo = photograph(print, 24, view);
+      const auto photo = photograph(print, 12, view);
       auto a = photo.image_from_print({10, 59.3}), b = photo.image_from_print({110, 59.3});
       a.x += 1.2, b.y -= 1.5, b.x += 1.5;  // picks miss by a pixel or two
       const auto map = from_ruler(photo.bgr, assumed_camera(view.width, view.height), a, b, 100);
@@ -75,9 +75,9 @@ TEST_CASE("a ruler's graduations give the scale along it to a few hundredths of 
 }
 
 TEST_CASE("graduations every half or two millimetres are named, a wrong length is told, never a silent half or double") {
-  const cv::Mat print = report::card_picture(24);
+  const cv::Mat print = report::card_picture(12);
   FlatView view;
-  const auto photo = photograph(print, 24, view);
+  const auto photo = photograph(print, 12, view);
   const auto camera = assumed_camera(view.width, view.height);
   const auto a = photo.image_from_print({10, 59.3}), b = photo.image_from_print({110, 59.3});
   for (const double wrong : {50.0, 200.0}) {
@@ -253,10 +253,10 @@ TEST_CASE("colour charts between printed markers measure as their maker says") {
 }
 
 TEST_CASE("two references in one photo that agree pass, and one of a wrong size is told") {
-  const cv::Mat print = report::card_picture(24);
+  const cv::Mat print = report::card_picture(12);
   FlatView view;
   view.tilt_deg = 12;
-  const auto photo = photograph(print, 24, view);
+  const auto photo = photograph(print, 12, view);
   const auto camera = assumed_camera(view.width, view.height);
   const auto card = find_card(photo.bgr, camera);
   REQUIRE(card.ok());

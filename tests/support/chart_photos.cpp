@@ -48,7 +48,7 @@ std::vector<ChartPhoto> chart_photos() {
     bool all = true;
     for (std::size_t i = 0; i < 4; ++i) {
       const auto a = map->to_image(edge[i]), b = map->to_image(edge[(i + 1) % 4]);
-      lines[i] = scale::find_edge_line(grey, camera, a, b, 2.5 / map->mm_per_px(a));
+      lines[i] = scale::find_edge_line({grey}, camera, a, b, 2.5 / map->mm_per_px(a));
       all = all && lines[i].has_value();
     }
     if (!all) continue;

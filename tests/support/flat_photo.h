@@ -8,7 +8,8 @@
 namespace uroko::testing {
 
 /// A flat print seen by a camera, nothing else: the least renderer that the scale room's tests need. It shares no geometry with the
-/// product: the pose's matrix is written out here, the picture is warped by OpenCV at four times the size and averaged down.
+/// product: the pose's matrix is written out here, the picture is warped by OpenCV at twice the size (four times for prints finer
+/// than 14 px/mm) and averaged down.
 struct FlatView {
   int width = 1600, height = 1200;
   double focal_px = 1760;
