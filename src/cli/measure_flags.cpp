@@ -43,6 +43,19 @@ measure::ScaleChoice scale_of(const MeasureFlags& f) {
   return card;
 }
 
+/// "card", or the words of --ruler, --disc, --rect after their name.
+measure::ScaleChoice check_of(const std::string& text) {
+  const auto comma = std::min(text.find(','), text.size());
+  const std::string kind = lower_ascii(text.substr(0, comma)), rest = comma < text.size() ? text.substr(comma + 1) : "";
+  MeasureFlags one;
+  if (kind == "ruler") one.ruler = rest;
+  if (kind == "disc") one.disc = rest;
+  if (kind == "rect") one.rectangle = rest;
+  if (kind == "card" ? !rest.empty() : rest.empty() || (one.ruler + one.disc + one.rectangle).empty())
+    misused("--check \"" + text + "\" names no reference", "give card, or ruler, disc or rect with its numbers, such as disc,820,460,23.25");
+  return scale_of(one);
+}
+
 measure::MarginChoice margin_of(const MeasureFlags& f) {
   const int given = int(!f.outlines.empty()) + int(!f.around.empty()) + int(!f.seed.empty()) + int(f.automatic);
   if (given > 1) misused("more than one margin was given", "give one of --outline, --around, --seed, --auto");
@@ -82,6 +95,7 @@ measure::PhotoRequest request_of(const MeasureFlags& f) {
   measure::PhotoRequest request;
   request.scale = scale_of(f);
   request.margin = margin_of(f);
+  if (!f.check.empty()) request.check = check_of(f.check);
   if (!f.lens.empty()) request.lens_profile = f.lens;
   for (const auto& text : f.keep)
     for (auto& line : lines_option("--keep", text)) request.keep.push_back(std::move(line));
@@ -117,6 +131,7 @@ void add_measure_options(CLI::App& verb, MeasureFlags& flags) {
   text("--rect", flags.rectangle, "X1,Y1,...,X4,Y4,WIDTH_MM,HEIGHT_MM", "Four corners in order, WIDTH between corners 1 and 2", scale);
   text("--board", flags.board, "9x6", "A plain checkerboard mat: its inner corners across x down", scale);
   verb.add_option("--square", flags.square, "The side of that mat's squares")->option_text("MM")->group(scale);
+  text("--check", flags.check, "card|KIND,NUMBERS", "A second reference in the photo, to be compared: card, or ruler, disc or rect with its numbers as above", scale);
   text("--lens", flags.lens, "PROFILE.json", "Camera profile made by uroko lens", scale);
   verb.add_option("--print-length", flags.print_length, "What the card's printed 100 mm line really measures")->option_text("MM")->group(scale);
   verb.add_option("--plane-offset", flags.plane_offset, "How far the reference may lie above or below the wound (standard uncertainty)")->option_text("MM")->capture_default_str()->group(scale);

@@ -11,7 +11,7 @@ namespace uroko::cli {
 /// How a photo is to be measured, as typed.
 struct MeasureFlags {
   bool card = false, automatic = false;
-  std::string ruler, disc, rectangle, board, lens, around, seed, body_axis, site;
+  std::string ruler, disc, rectangle, board, check, lens, around, seed, body_axis, site;
   std::vector<std::string> outlines, keep, drop;
   std::optional<double> square, body_depth, body_width, print_length;
   double plane_offset = measure::MeasureOptions{}.plane_offset_u_mm;

@@ -1,5 +1,6 @@
 #include <nlohmann/json.hpp>
 
+#include "uroko/measure/budget.h"
 #include "uroko/measure/one_photo.h"
 
 namespace uroko::measure {
@@ -12,7 +13,10 @@ namespace {
 
 json budget_json(const Measurement& m) {
   json out = json::array();
-  for (const auto& line : m.budget) out.push_back({{"source", line.source}, {"u_mm2", line.u_mm2}});
+  for (const auto& line : m.budget) {
+    const auto& words = words_of(line.source);
+    out.push_back({{"source", line.source}, {"u_mm2", line.u_mm2}, {"share", share_of(line, m.budget)}, {"means", words.means}, {"reduce", words.reduce}});
+  }
   return out;
 }
 
@@ -29,6 +33,9 @@ json to_json(const PhotoResult& r) {
   photo["taken_from"] = photo::name(info.taken_from);
   json scale = {{"kind", scale::name(r.map.kind)}, {"mm_per_px", r.map.mm_per_px(centroid(r.margin.outline))}, {"rms_px", r.map.rms_px}};
   scale["tilt_deg"] = r.map.tilt_known ? json(r.map.tilt_deg) : json(nullptr);
+  if (r.check) {
+    scale["check"] = {{"kind", scale::name(r.check->map.kind)}, {"area_mm2", r.check->area_mm2}, {"agrees", r.check->agrees}};
+  }
   json margin = {{"from", margin::name(r.margin.from)}, {"wkt", to_wkt(r.margin.outline)}};
   if (r.margin.proposal) margin["proposal"] = true;
   if (!r.measurement.traces_mm2.empty()) margin["traces_mm2"] = r.measurement.traces_mm2;

@@ -70,7 +70,7 @@ std::vector<BudgetLine> scale_budget(const PlaneMap& map, const ImageOutline& de
     budget.push_back({"curvature", body.u_mm2, std::numeric_limits<double>::infinity(), true});
     if (!options.body->midline)
       out.warnings.push_back({"body-axis",
-                              "the fish's axis is taken along the reference's long side and the reference to lie on the middle of the flank; "
+                              "the fish's axis is taken along the reference and towards the wound, and the reference to lie on the middle of the flank; "
                               "mark the lateral midline for a narrower interval"});
     const double relative = budget.back().u_mm2 / area_mm2;
     if (relative > 0.05 || std::abs(out.curvature_factor - 1) > 0.15)
@@ -117,7 +117,7 @@ Result<Measurement> measure(const PlaneMap& map, const margin::Margin& margin, c
   out.outline_mm = plane->outline_mm;
   BodyEffect body;
   if (options.body) {
-    auto skin = flank_surface(map, dense, setup_of(*options.body));
+    auto skin = flank_surface(map, dense, setup_of(*options.body, map, dense));
     if (!skin) return skin.refusal();
     body = effect_of_body(map, dense, *options.body, skin->area_mm2);
     const double unbiased = skin->area_mm2 - body.excess_mm2;

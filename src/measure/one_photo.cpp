@@ -100,6 +100,16 @@ PhotoResult measure_photo(const PhotoRequest& request) {
   } else {
     out.measurement = take(measure(out.map, out.margin, request.options), request.file);
   }
+  if (request.check) {
+    PhotoResult::Check check;
+    check.map = take(find_scale(out.photo.bgr, camera, *request.check), request.file);
+    check.area_mm2 = take(measure(check.map, out.margin, request.options), request.file).area_mm2.value;
+    if (auto told = compare_references(out.map, check.map, out.margin, request.options)) {
+      check.agrees = false;
+      out.measurement.warnings.push_back(std::move(*told));
+    }
+    out.check = std::move(check);
+  }
   for (auto& warning : photo_warnings(out.photo.bgr, out.map, out.margin)) out.measurement.warnings.push_back(std::move(warning));
   out.bed = bed::classify(out.photo.bgr, out.margin.outline, out.map, balance);
   return out;

@@ -82,11 +82,36 @@ Result<Surface> plane_surface(const PlaneMap& map, const ImageOutline& outline) 
   return out;
 }
 
-scale::FlankSetup setup_of(const Body& body) {
+PresumedAxis presumed_axis(const PlaneMap& map, const ImageOutline& outline) {
+  constexpr double kLaid = 10 * M_PI / 180, kHeightMm = 15, kAstray = M_PI / 6;
+  PresumedAxis axis{0, kLaid};
+  if (map.reference_mm.empty()) return axis;
+  PlanePoint low{1e300, 1e300}, high{-1e300, -1e300};
+  for (const auto& p : map.reference_mm) {
+    low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+    high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+  }
+  const auto wound = map.to_plane(centroid(outline));
+  const double dx = wound.x - (low.x + high.x) / 2, dy = wound.y - (low.y + high.y) / 2, away = std::hypot(dx, dy);
+  if (!(away > kHeightMm)) return axis;
+  const bool wide = high.x - low.x >= high.y - low.y;
+  double line = wide ? std::atan2(dy, dx) : std::atan2(-dx, dy);
+  // The axis has no head or tail here.
+  line -= M_PI * std::round(line / M_PI);
+  // Further apart than both clues' scatter explains, the second is none: the reference lies above or below the wound. From 30 degrees to 60 it fades.
+  const double fading = std::clamp(std::abs(line) / kAstray - 1, 0.0, 1.0), worth = std::pow(1 - fading * fading, 2);
+  const double laid = 1 / (kLaid * kLaid), height = worth / std::pow(std::atan2(kHeightMm, away), 2);
+  axis.turn = line * height / (laid + height);
+  axis.u = 1 / std::sqrt(laid + height);
+  return axis;
+}
+
+scale::FlankSetup setup_of(const Body& body, const PlaneMap& map, const ImageOutline& outline) {
   scale::FlankSetup setup;
   setup.depth_mm = body.depth_mm;
   setup.width_mm = body.width_mm;
   setup.midline = body.midline;
+  if (!body.midline) setup.axis_turn = presumed_axis(map, outline).turn;
   return setup;
 }
 
@@ -196,7 +221,7 @@ double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const Measure
     camera.fy *= 1 + focal;
     const auto other = with_camera(map, camera);
     if (!other) return std::nullopt;
-    const auto surface = options.body ? flank_surface(*other, outline, setup_of(*options.body)) : plane_surface(*other, outline);
+    const auto surface = options.body ? flank_surface(*other, outline, setup_of(*options.body, *other, outline)) : plane_surface(*other, outline);
     return surface ? std::optional<double>(surface->area_mm2) : std::nullopt;
   };
   const auto middle = with(0, 0);
@@ -210,7 +235,7 @@ double u_of_lens(const PlaneMap& map, const ImageOutline& outline, const Measure
 }
 
 BodyEffect effect_of_body(const PlaneMap& map, const ImageOutline& outline, const Body& body, double area_mm2) {
-  const auto nominal = setup_of(body);
+  const auto nominal = setup_of(body, map, outline);
   const auto with = [&](auto&& change) -> std::optional<double> {
     auto setup = nominal;
     change(setup);
@@ -221,11 +246,11 @@ BodyEffect effect_of_body(const PlaneMap& map, const ImageOutline& outline, cons
   BodyEffect out;
   // The wound is as large as it is, whatever is entered and wherever the card touches: an error d of an input gives the area f(d) for f(0), so
   // that over its scatter the area is too large by f'' u^2 / 2.
-  const auto source = [&](double u, auto&& change) {
+  const auto source = [&](double u, auto&& change, double sign = 1) {
     if (!(u > 0)) return;
     const auto e = effect(area_mm2, with([&](auto& s) { change(s, u); }), with([&](auto& s) { change(s, -u); }));
     variance += e.u * e.u;
-    out.excess_mm2 += e.excess;
+    out.excess_mm2 += sign * e.excess;
   };
   source(body.half_axes_relative_u, [](auto& s, double d) { s.depth_mm *= 1 + d; });
   source(body.half_axes_relative_u, [](auto& s, double d) { s.width_mm *= 1 + d; });
@@ -233,12 +258,28 @@ BodyEffect effect_of_body(const PlaneMap& map, const ImageOutline& outline, cons
   if (body.midline) {
     source(body.midline_u_mm, [](auto& s, double d) { s.midline_shift_mm += d; });
   } else {
-    // The card's long side is held along the fish within about 10 degrees, somewhere on the middle half of the flank: an allowance too
-    // rough to correct a value by.
-    const double excess = out.excess_mm2;
-    source(10 * M_PI / 180, [](auto& s, double d) { s.axis_turn += d; });
-    source(20 * M_PI / 180, [](auto& s, double d) { s.contact_angle += d; });
-    out.excess_mm2 = excess;
+    // Nothing is read here, only presumed: the true axis and contact scatter about what is presumed, and the area that each of them would give is
+    // on average larger than at the presumed ones by f'' u^2 / 2.
+    const double axis_u = presumed_axis(map, outline).u, angle_u = 20 * M_PI / 180;
+    const auto turn = [](auto& s, double d) { s.axis_turn += d; };
+    const auto angle = [](auto& s, double d) { s.contact_angle += d; };
+    const auto contact = [](auto& s, double d) { s.contact_mm += d; };
+    source(axis_u, turn, -1);
+    source(angle_u, angle, -1);
+    // A wound at the presumed axis changes with none of them at first order; what two do together then counts as much as what each does (f_xy u_x u_y).
+    const auto together = [&](double u, auto&& one, double v, auto&& other) {
+      double sum = 0;
+      for (const int i : {1, -1})
+        for (const int j : {1, -1}) {
+          const auto a = with([&](auto& s) { one(s, i * u), other(s, j * v); });
+          if (!a) return;
+          sum += i * j * *a;
+        }
+      variance += std::pow(sum / 4, 2);
+    };
+    together(axis_u, turn, angle_u, angle);
+    together(axis_u, turn, body.contact_u_mm, contact);
+    together(angle_u, angle, body.contact_u_mm, contact);
   }
   out.u_mm2 = std::sqrt(variance);
   return out;

@@ -13,7 +13,15 @@ struct Surface {
 };
 Result<Surface> plane_surface(const scale::PlaneMap& map, const ImageOutline& outline);
 Result<Surface> flank_surface(const scale::PlaneMap& map, const ImageOutline& outline, const scale::FlankSetup& setup);
-scale::FlankSetup setup_of(const Body& body);
+
+/// The fish's axis where no midline was picked, turned from the reference's long side, rad. Two rough clues, weighed by what each is worth: the
+/// reference is laid with its long side along the fish within 10 degrees, and at the wound's own height on the body within 15 mm (it does not fit
+/// on the flank otherwise), so that the line from it to the wound runs along the fish too.
+struct PresumedAxis {
+  double turn = 0, u = 0;
+};
+PresumedAxis presumed_axis(const scale::PlaneMap& map, const ImageOutline& outline);
+scale::FlankSetup setup_of(const Body& body, const scale::PlaneMap& map, const ImageOutline& outline);
 
 /// Line of sight against the normal of the reference's plane at the margin's middle, rad; 0 where the pose is not known.
 double incidence_at(const scale::PlaneMap& map, const ImagePoint& photo);
@@ -31,7 +39,7 @@ double u_of_lean(const scale::PlaneMap& map, const ImageOutline& outline, double
 /// From the lens's k1 (and, on a flank, the focal length).
 double u_of_lens(const scale::PlaneMap& map, const ImageOutline& outline, const MeasureOptions& options);
 /// From the body's sizes, midline and the card's contact. The area bends in them, so that it is on average `excess_mm2` too large at their
-/// entered values: to be taken off. u_mm2 holds the second-order terms too (GUM 5.1.2, note).
+/// entered or presumed values: to be taken off. u_mm2 holds the second-order terms too (GUM 5.1.2, note).
 struct BodyEffect {
   double u_mm2 = 0, excess_mm2 = 0;
 };

@@ -297,3 +297,35 @@ TEST_CASE("a checkerboard mat gives the scale from the command line, and the sit
   CHECK(testing::uroko({"measure", board.string(), "--board", "9x6", "--outline", arguments[7]}).exit_code == 2);
   CHECK(testing::uroko({"measure", board.string(), "--board", "7x7", "--square", "25", "--outline", arguments[7]}).exit_code == 1);
 }
+
+TEST_CASE("a second reference is compared and never measures, and every line of the budget says what would lessen it") {
+  const TempFolder folder;
+  const auto scene = foreign_photo(10, 0);
+  write_file_whole(folder / "photo.jpg", photo::encode_jpeg(scene.photo, 92));
+  write_file_whole(folder / "outline.wkt", to_wkt(scene.outline, 4));
+  const auto with = [&](const std::string& check) {
+    return testing::uroko({"measure", (folder / "photo.jpg").string(), "--card", "--check", check, "--outline", "@" + (folder / "outline.wkt").string(), "--json"});
+  };
+  const auto same = with("card");
+  REQUIRE(same.exit_code == 0);
+  const auto agreed = json::parse(same.out);
+  CHECK(agreed["scale"]["check"]["agrees"] == true);
+  CHECK(agreed["scale"]["check"]["area_mm2"].get<double>() == Approx(agreed["area_mm2"]["value"].get<double>()).epsilon(1e-9));
+  CHECK_FALSE(warned(agreed, "references-disagree"));
+  double shares = 0;
+  for (const auto& line : agreed["budget"]) {
+    shares += line["share"].get<double>();
+    CHECK_FALSE(line["means"].get<std::string>().empty());
+    CHECK_FALSE(line["reduce"].get<std::string>().empty());
+  }
+  CHECK(shares == Approx(1));
+  // A rectangle that is none of that size.
+  const auto other = with("rect,300,300,600,300,600,500,300,500,12,8");
+  REQUIRE(other.exit_code == 0);
+  const auto told = json::parse(other.out);
+  CHECK(told["scale"]["kind"] == "card");
+  CHECK(told["area_mm2"]["value"] == agreed["area_mm2"]["value"]);
+  CHECK(told["scale"]["check"]["agrees"] == false);
+  CHECK(warned(told, "references-disagree"));
+  for (const std::string wrong : {"coin", "rect", "card,3", "disc,1,2", "ruler,1,1,1,1,5"}) CHECK(with(wrong).exit_code == 2);
+}

@@ -90,7 +90,7 @@ TEST_CASE("a wound on an elliptic flank is measured as large as it is, wherever 
     }
 }
 
-TEST_CASE("without the midline the card's long side stands for the axis, with a larger doubt and a warning") {
+TEST_CASE("without the midline the card's long side and the way to the wound stand for the axis, with a larger doubt and a warning") {
   const auto scene = flank_scene(0, 0);
   auto options = with_body(scene);
   margin::Margin margin;
@@ -99,7 +99,10 @@ TEST_CASE("without the midline the card's long side stands for the axis, with a 
   const auto with = *measure::measure(map, margin, options);
   options.body->midline.reset();
   const auto without = *measure::measure(map, margin, options);
-  CHECK(without.area_mm2.value == Approx(with.area_mm2.value).epsilon(0.002));
+  // Here the card lies just as presumed; the value is the mean over how it may lie, which is higher by part of that doubt.
+  CHECK(without.area_mm2.value > with.area_mm2.value);
+  CHECK(without.area_mm2.value - with.area_mm2.value < line(without, "curvature"));
+  CHECK(without.area_mm2.value == Approx(with.area_mm2.value).epsilon(0.012));
   CHECK(line(without, "curvature") > line(with, "curvature"));
   CHECK(warns(without, "body-axis"));
   CHECK_FALSE(warns(with, "body-axis"));

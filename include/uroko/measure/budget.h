@@ -15,6 +15,15 @@ double effective_dof(const std::vector<BudgetLine>& budget);
 /// The largest source first; sources of nothing are left out.
 void sort_budget(std::vector<BudgetLine>& budget);
 
+/// What a source of the budget is, and what the user can do to lessen it. The words of a source that is not known are empty but for `means`.
+struct SourceWords {
+  std::string source, means, reduce;
+};
+const SourceWords& words_of(const std::string& source);
+
+/// A line's share of the area's variance, 0..1.
+double share_of(const BudgetLine& line, const std::vector<BudgetLine>& budget);
+
 /// A length with its 95 % interval, never below 0.
 Estimate length_estimate(double value_mm, double u_mm);
 

@@ -53,6 +53,7 @@ using MarginChoice = std::variant<Given, Around, FromPoint, NoHint>;
 struct PhotoRequest {
   std::filesystem::path file;
   ScaleChoice scale;
+  std::optional<ScaleChoice> check;  ///< a second reference in the photo: it does not measure, but what it gives is compared
   std::optional<std::filesystem::path> lens_profile;
   MarginChoice margin;
   std::vector<margin::Stroke> keep, drop;
@@ -66,6 +67,13 @@ struct PhotoResult {
   margin::Margin margin;            ///< of repeat traces: the one whose area is nearest to their mean
   Measurement measurement;
   bed::Bed bed;
+  /// What the second reference gives for the same margin; a disagreement is warned of ("references-disagree").
+  struct Check {
+    scale::PlaneMap map;
+    double area_mm2 = 0;
+    bool agrees = true;
+  };
+  std::optional<Check> check;
 };
 
 /// Load, scale, margin, measure, bed. Throws Error(Fault::input) for the photo, Error(Fault::not_measured) for a refusal of any step,
