@@ -218,14 +218,22 @@ class Painter {
     const auto& light = scene_.light;
     const double w = scene_.view.width_px, h = scene_.view.height_px;
     const double cast[3] = {light.cast_rgb[0] * light.exposure, light.cast_rgb[1] * light.exposure, light.cast_rgb[2] * light.exposure};
-    // Rays at pixel centres with one more on each side; between them they are straight enough (second differences below 1e-9).
+    // Rays at pixel centres with one more on each side; between them they are straight enough (second differences below 1e-9 a pixel), so that
+    // every fourth is found through the lens and the others lie between (off by 2e-9, 5e-6 px).
+    constexpr int kLeap = 4;
     const int stride = box.width + 2;
     std::vector<Eigen::Vector3d> rays(static_cast<std::size_t>(stride) * static_cast<std::size_t>(to - from + 2));
     for (int y = from - 1; y <= to; ++y) {
       Eigen::Vector2d bend(0, 0);
-      for (int x = -1; x <= box.width; ++x)
-        rays[static_cast<std::size_t>((y - from + 1) * stride + x + 1)] =
-            solid_.ray({static_cast<double>(box.x + x), static_cast<double>(box.y + y)}, bend);
+      auto* row = rays.data() + (y - from + 1) * stride;
+      const auto through_lens = [&](int i) { return solid_.ray({static_cast<double>(box.x + i - 1), static_cast<double>(box.y + y)}, bend); };
+      row[0] = through_lens(0);
+      for (int last = 0; last < stride - 1;) {
+        const int next = std::min(last + kLeap, stride - 1);
+        row[next] = through_lens(next);
+        for (int i = last + 1; i < next; ++i) row[i] = row[last] + (row[next] - row[last]) * (static_cast<double>(i - last) / (next - last));
+        last = next;
+      }
     }
     for (int y = from; y < to; ++y)
       for (int x = 0; x < box.width; ++x) {

@@ -144,7 +144,7 @@ std::optional<Trial> run(const Stratum& stratum, Random& random) {
       wound_s += h / 6 * (speed(a) + 4 * speed(a + h / 2) + speed(a + h));
     }
     // Beside the wound, as the card's text asks.
-    card.centre.s = wound_s + random.normal(0, 8);
+    card.centre.s = wound_s + random.normal(0, stratum.midline ? 8 : 15);
     card.slide_mm = random.normal(0, body.contact_u_mm);
     card.turn_deg = stratum.midline ? random.uniform(-10, 10) : random.normal(0, 10);
   } else {
