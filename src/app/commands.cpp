@@ -74,6 +74,8 @@ std::vector<Command> make() {
 
   add("scale.card", "Find the printed card", "Scale", {"C"}, "Looks for the card anywhere in the photo", has_photo, [](S& s) { s.find_card(); });
   add("scale.flat", "Read the wound flat", "Scale", {"Shift+R"}, "Without the curve of the flank", [](const S& s) { return s.desk && s.desk->history.now().body; }, [](S& s) { s.read_flat(); });
+  add("scale.lens", "Lens profile", "Scale", {"Ctrl+Shift+L"}, "Which one straightens this photo; choose another, none, or read one from a file", [](const S& s) { return s.desk && s.desk->history.now().map; }, [](S& s) { s.show_lenses(!s.lens_open); });
+  add("scale.lens_file", "Read a lens profile from a file", "Scale", {"Ctrl+Alt+L"}, "A profile that uroko lens made", [](const S& s) { return s.desk && s.desk->history.now().map; }, [](S& s) { s.ask_path(PathForm::Purpose::lens); });
   add("scale.show", "Go to the scale", "Step", {"Ctrl+1"}, "How the photo gives millimetres", has_photo, [](S& s) { s.set_step(Step::scale); });
   add("margin.show", "Go to the margin", "Step", {"Ctrl+2"}, "Trace and correct the margin", has_photo, [](S& s) { s.set_step(Step::margin); });
   add("compare.show", "Compare visits", "Step", {"Ctrl+3", "Y"}, "Outlines in one frame, or two photos at the same millimetre scale", has_wound, [](S& s) { s.set_step(Step::compare); });

@@ -47,6 +47,20 @@ std::optional<measure::ScaleChoice> choice_from(const json& j) {
   return std::nullopt;
 }
 
+json to_json(const LensChoice& lens) {
+  if (lens.by == LensChoice::By::none) return {{"by", "none"}};
+  if (lens.by == LensChoice::By::file) return {{"by", "file"}, {"file", lens.file.string()}};
+  return {{"by", "itself"}};
+}
+
+LensChoice lens_from(const json& j) {
+  if (!j.is_object() || !j.contains("by") || !j["by"].is_string()) return {};
+  const auto by = j["by"].get<std::string>();
+  if (by == "none") return {LensChoice::By::none, {}};
+  if (by == "file" && j.contains("file") && j["file"].is_string()) return {LensChoice::By::file, j["file"].get<std::string>()};
+  return {};
+}
+
 json to_json(const scale::PlaneMap& map) {
   json h = json::array(), covariance = json::array(), reference = json::array(), reference_mm = json::array(), fitted_mm = json::array();
   for (int r = 0; r < 3; ++r)

@@ -217,6 +217,7 @@ void Session::accept() {
   if (work.choice) {
     auto scale = nlohmann::json::parse(row.scale_json);
     scale["choice"] = to_json(*work.choice);
+    scale["lens"] = to_json(work.lens);
     row.scale_json = scale.dump();
   }
   if (work.grey) {
@@ -251,6 +252,7 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
     const auto json = nlohmann::json::parse(row.scale_json, nullptr, false);
     if (!json.is_discarded()) {
       if (json.contains("choice")) work.choice = choice_from(json["choice"]);
+      if (json.contains("lens")) work.lens = lens_from(json["lens"]);
     }
     work.map = stored_map(row);
     try {

@@ -1,5 +1,6 @@
 // The photo on the desk: opening, tools, scale, margin, measuring. Jobs get values and give values back.
 #include <algorithm>
+#include <cmath>
 #include <exception>
 #include <nlohmann/json.hpp>
 #include <utility>
@@ -51,7 +52,8 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
     auto photo = photo::load(file);
     auto bgr = std::make_shared<const cv::Mat>(photo.bgr);
     auto pyramid = build_pyramid(photo.bgr, 1, photo.info.width_px, photo.info.height_px, token);
-    return [this, mine, info = photo.info, bgr, pyramid] {
+    return [this, mine, info = photo.info, bgr, pyramid, kept = scale::kept_profiles()] {
+      lenses = kept;
       if (!mine()) return;
       const bool first = !desk->info;
       desk->info = info;
@@ -104,11 +106,16 @@ void Session::choose_tool(ToolId id) {
     step = Step::margin;
   else if (id != ToolId::grey)
     step = Step::scale;
-  if (id == ToolId::ruler || id == ToolId::disc || id == ToolId::rectangle || id == ToolId::midline) {
+  if (id == ToolId::ruler || id == ToolId::disc || id == ToolId::rectangle || id == ToolId::board || id == ToolId::midline) {
     scale_form = ScaleForm{};
     scale_form->kind = id;
     scale_form->first = id == ToolId::ruler ? "10" : id == ToolId::rectangle ? "85.60" : "";
     scale_form->second = id == ToolId::rectangle ? "53.98" : "";
+    if (const auto* mat = desk->history.now().choice ? std::get_if<measure::ByBoard>(&*desk->history.now().choice) : nullptr; id == ToolId::board && mat) {
+      scale_form->first = std::to_string(mat->columns);
+      scale_form->second = std::to_string(mat->rows);
+      scale_form->square = number_text(mat->square_mm);
+    }
     if (id == ToolId::midline) {
       // The body is the fish's own and stays; where its midline runs is the photo's.
       scale_form->first.clear();
@@ -267,30 +274,76 @@ void Session::find_card() {
   if (desk && desk->bgr) find_scale(measure::ByCard{settings.print_scale}, false);
 }
 
-void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself) {
+void Session::show_lenses(bool shown) {
+  lens_open = shown;
+  if (!shown) return;
+  jobs.start("Reading the lens profiles", [this](const Token&) -> Jobs::Delivery {
+    return [this, kept = scale::kept_profiles()] { lenses = kept; };
+  }, true, true);
+}
+
+void Session::choose_lens(const LensChoice& lens) {
+  if (!desk || !desk->bgr || !desk->history.now().choice) return;
+  if (desk->history.now().map && desk->history.now().lens == lens) return;
+  find_scale(*desk->history.now().choice, false, lens);
+}
+
+const scale::KeptProfile* Session::lens_in_use() const {
+  const auto* map = desk ? desk->history.now().map.get() : nullptr;
+  if (!map || map->camera.from != scale::Camera::From::profile) return nullptr;
+  // The higher coefficients do not change with the picture's size and orientation; k1 is fitted a little further on the reference's own points.
+  for (const auto& kept : lenses)
+    if (const auto& c = kept.profile.camera; c.name == map->camera.name && c.k2 == map->camera.k2 && c.k3 == map->camera.k3 && std::abs(c.k1 - map->camera.k1) < 0.05) return &kept;
+  return nullptr;
+}
+
+namespace {
+
+Result<scale::Camera> camera_by(const LensChoice& lens, const photo::PhotoInfo& info, std::vector<Warning>& warnings) {
+  if (lens.by == LensChoice::By::itself) return measure::camera_of(info, {});
+  if (lens.by == LensChoice::By::none) return scale::camera_from_exif(info);
+  try {
+    return measure::camera_of(info, lens.file, &warnings);
+  } catch (const Error& e) {
+    return Refusal{"lens", lens.file.filename().string() + ": " + e.happened(), e.advice()};
+  }
+}
+
+}  // namespace
+
+void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& other_lens) {
+  const LensChoice lens = other_lens.value_or(desk->history.now().lens);
   desk->finding_scale = true;
   desk->scale_refusal.reset();
   const auto id = desk->id;
   const bool was_chosen = desk->history.now().choice.has_value();
-  jobs.start("Finding the scale", [this, id, choice, by_itself, was_chosen, bgr = desk->bgr, info = *desk->info](const Token&) -> Jobs::Delivery {
-    auto found = measure::find_scale(*bgr, measure::camera_of(info, {}), choice);
-    return [this, id, choice, by_itself, was_chosen, found] {
+  jobs.start("Finding the scale", [this, id, choice, by_itself, was_chosen, lens, other = other_lens.has_value(), bgr = desk->bgr, info = *desk->info](const Token&) -> Jobs::Delivery {
+    std::vector<Warning> warnings;
+    const auto camera = camera_by(lens, info, warnings);
+    auto found = camera ? measure::find_scale(*bgr, *camera, choice) : Result<scale::PlaneMap>(camera.refusal());
+    if (found) found->warnings.insert(found->warnings.end(), warnings.begin(), warnings.end());
+    return [this, id, choice, by_itself, was_chosen, lens, other, found] {
       if (!desk || desk->id != id) return;
       desk->finding_scale = false;
       if (!found) {
-        desk->scale_refusal = found.refusal();
+        if (other)
+          tell(Notice::Kind::trouble, found.refusal().text, found.refusal().advice);  // the scale stays as it was
+        else
+          desk->scale_refusal = found.refusal();
         return;
       }
       Work work = desk->history.now();
       work.choice = choice;
+      work.lens = lens;
       work.map = std::make_shared<scale::PlaneMap>(*found);
       const bool ground = by_itself && (was_chosen || (!work.margin && !desk->history.can_undo()));
       if (ground) {
         desk->history.amend(std::move(work));
         work_changed();
       } else {
-        commit(std::string("scale from the ") + scale::name(found->kind), std::move(work));
+        commit(other ? std::string(lens.by == LensChoice::By::none ? "no lens profile" : "another lens profile") : std::string("scale from the ") + scale::name(found->kind), std::move(work));
       }
+      if (other) return;
       scale_form.reset();
       if (step == Step::scale) step = Step::margin;
       if (desk->tool && !about(desk->tool->id()).of_margin) choose_tool(desk->history.now().margin ? ToolId::points : ToolId::loop);

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <array>
 #include <chrono>
+#include <cmath>
 #include <exception>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -94,6 +95,12 @@ void Session::ask_path(Purpose purpose) {
       q.start = default_book().parent_path() / "uroko-card.pdf";
       path_form->text = q.start.string();
       break;
+    case Purpose::lens:
+      q.title = "Read a lens profile";
+      q.pattern_name = "Lens profiles";
+      q.patterns = {"*.json"};
+      q.start = scale::lens_folder();
+      break;
     case Purpose::watch:
       q.title = "Watch a folder";
       q.folder = true;
@@ -150,6 +157,13 @@ void Session::path_chosen(const fs::path& typed) {
     case Purpose::new_book: path_form.reset(); return new_book(path);
     case Purpose::report: return write_report(path);
     case Purpose::card: return write_card(path);
+    case Purpose::lens:
+      if (!fs::exists(path, ignored)) {
+        f.fault = path.string() + " is not there. Check the spelling.";
+        return;
+      }
+      path_form.reset();
+      return choose_lens({LensChoice::By::file, fs::absolute(path)});
     case Purpose::watch:
       if (!text.empty() && !fs::is_directory(path, ignored)) {
         f.fault = path.string() + " is not a folder.";
@@ -179,6 +193,19 @@ void Session::give_scale() {
   f.fault.clear();
   const auto first = parse_typed_number(f.first), second = parse_typed_number(f.second);
   const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
+  if (f.kind == ToolId::board) {
+    const auto square = parse_typed_number(f.square);
+    const auto whole = [](const std::optional<double>& v) { return v && *v >= 3 && *v <= 40 && *v == std::floor(*v); };
+    if (!whole(first) || !whole(second)) {
+      f.fault = "Inner corners, where four squares meet: a whole number from 3 to 40 each way, such as 9 and 6.";
+      return;
+    }
+    if (!sensible(square)) {
+      f.fault = "The side of a square must be a number of millimetres, such as 25 or 12,5.";
+      return;
+    }
+    return find_scale(measure::ByBoard{static_cast<int>(*first), static_cast<int>(*second), *square}, false);
+  }
   const std::size_t wanted = f.kind == ToolId::ruler || f.kind == ToolId::midline ? 2 : f.kind == ToolId::disc ? 1 : 4;
   if (f.picks.size() < wanted) {
     f.fault = "Click in the photo first.";
@@ -269,6 +296,7 @@ void Session::autosave() {
     nlohmann::json step = {{"label", steps[i].label}};
     const auto& w = steps[i].state;
     if (w.choice) step["choice"] = to_json(*w.choice);
+    if (w.lens.by != LensChoice::By::itself) step["lens"] = to_json(w.lens);
     if (w.map && (i == first || w.map != steps[i - 1].state.map)) step["map"] = to_json(*w.map);
     if (w.map) step["has_map"] = true;
     if (w.margin) {
@@ -351,6 +379,7 @@ void Session::restore_unfinished() {
       History<Work>::Step s;
       s.label = step.value("label", std::string());
       if (step.contains("choice")) s.state.choice = choice_from(step["choice"]);
+      if (step.contains("lens")) s.state.lens = lens_from(step["lens"]);
       if (step.contains("map"))
         if (const auto read = map_from(step["map"])) map = std::make_shared<scale::PlaneMap>(*read);
       if (step.value("has_map", false)) s.state.map = map;

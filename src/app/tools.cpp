@@ -21,6 +21,7 @@ constexpr std::array<ToolAbout, kTools> kAbout{{
     {ToolId::ruler, "ruler", "Scale from a ruler", "U", "Click two graduations on the ruler, then say how far apart they are.", false},
     {ToolId::disc, "disc", "Scale from a disc", "D", "Click a coin or disc lying beside the wound, then give its diameter.", false},
     {ToolId::rectangle, "rectangle", "Scale from a rectangle", "Q", "Click the four corners in order, then give width and height.", false},
+    {ToolId::board, "board", "Scale from a checkerboard", "#", "The whole checkerboard mat in the photo: give its inner corners and the side of a square.", false},
     {ToolId::midline, "midline", "Curve of the flank", "R", "Click two points on the fish's lateral midline, far apart, then give the body's depth and width.", false},
     {ToolId::grey, "grey", "Pick a neutral grey", "K", "Click something that is truly grey or white and does not glare.", false},
 }};
@@ -353,6 +354,16 @@ class PickTool : public Tool {
   std::vector<ImagePoint> points_;
 };
 
+/// A reference that is found by itself: nothing to click.
+class NoPickTool : public Tool {
+ public:
+  explicit NoPickTool(ToolId id) : id_(id) {}
+  ToolId id() const override { return id_; }
+
+ private:
+  ToolId id_;
+};
+
 }  // namespace
 
 const ToolAbout& about(ToolId id) { return kAbout[static_cast<std::size_t>(id)]; }
@@ -370,6 +381,7 @@ std::unique_ptr<Tool> make_tool(ToolId id) {
     case ToolId::ruler: return std::make_unique<PickTool>(id, 2);
     case ToolId::disc: return std::make_unique<PickTool>(id, 1);
     case ToolId::rectangle: return std::make_unique<PickTool>(id, 4);
+    case ToolId::board: return std::make_unique<NoPickTool>(id);
     case ToolId::midline: return std::make_unique<PickTool>(id, 2);
     case ToolId::grey: return std::make_unique<PickTool>(id, 1);
   }

@@ -44,8 +44,9 @@ void calibrate(const LensArguments& a) {
     auto photo = photo::load(file);
     photos.push_back({photo.info, scale::find_calibration_board(photo.bgr, board)});
   }
-  const auto profile = scale::calibrate(photos, board);
+  auto profile = scale::calibrate(photos, board);
   if (!profile) throw Error(Fault::not_measured, profile.refusal().code, "", profile.refusal().text, profile.refusal().advice);
+  profile->made = DateTime::now();
   const std::string text = scale::to_json(*profile);
   write_file_whole(a.out, text);
   if (a.json) {

@@ -188,13 +188,14 @@ void draw_fish(Ui& ui, const Box& box) {
 
 void draw_path(Ui& ui, const Box& box) {
   const auto& f = *ui.session.path_form;
-  static constexpr const char* kTitles[] = {"Add photos", "Open a case book", "New case book", "Write the report", "Print the card", "Watch a folder"};
+  static constexpr const char* kTitles[] = {"Add photos", "Open a case book", "New case book", "Write the report", "Print the card", "Watch a folder", "Read a lens profile"};
   Sheet sheet(ui, box, kTitles[static_cast<int>(f.purpose)]);
   using Purpose = app::PathForm::Purpose;
   if (f.purpose == Purpose::photos) sheet.say("Drop photos on the window, choose them in the dialog, or type a path to a photo or a folder of photos.");
   if (f.purpose == Purpose::open_book || f.purpose == Purpose::new_book) sheet.say("A case book is a folder ending in .uroko. It holds the originals and the records; copy it to move it.");
   if (f.purpose == Purpose::report) sheet.say("The curve, the table and the care log of this wound as PDF.");
   if (f.purpose == Purpose::card) sheet.say("Print at 100 %, without \"fit to page\". Then measure the 100 mm bar and enter what it measures in the settings.");
+  if (f.purpose == Purpose::lens) sheet.say("A profile made by `uroko lens` from photos of a checkerboard, for this photo. One that is kept in " + scale::lens_folder().string() + " is taken by itself for every photo of its camera.");
   if (f.purpose == Purpose::watch) sheet.say("New photos that appear in this folder come up for a fish and a date. Empty: none.");
   // Always one line: a field that moves when the dialog answers would slip from under the finger.
   sheet.say(f.asking ? "The system's file dialog is open." : "Type a path, or paste one.");
@@ -206,7 +207,7 @@ void draw_path(Ui& ui, const Box& box) {
       if (ui.button("path.recent." + std::to_string(i), {sheet.x, sheet.y, sheet.w, ui.px(32)}, book.string(), Look::quiet)) ui.intents.add([book](Session& s) { s.path_chosen(book); });
       sheet.y += ui.px(36);
     }
-  static constexpr const char* kDo[] = {"Add", "Open", "Make", "Write", "Write", "Watch"};
+  static constexpr const char* kDo[] = {"Add", "Open", "Make", "Write", "Write", "Watch", "Read"};
   sheet.end("path.confirm", kDo[static_cast<int>(f.purpose)], [](Session& s) { if (s.path_form) s.path_chosen(s.path_form->text); });
 }
 

@@ -171,9 +171,9 @@ void draw_tool_strip(Ui& ui, const Box& photo, float hint_h) {
   const auto& s = ui.session;
   const bool scale_step = s.step == app::Step::scale;
   static constexpr ToolId kMarginTools[] = {ToolId::loop, ToolId::points, ToolId::inside, ToolId::outside, ToolId::push, ToolId::redraw, ToolId::hole, ToolId::part};
-  static constexpr ToolId kScaleTools[] = {ToolId::ruler, ToolId::disc, ToolId::rectangle, ToolId::midline, ToolId::grey};
+  static constexpr ToolId kScaleTools[] = {ToolId::ruler, ToolId::disc, ToolId::rectangle, ToolId::board, ToolId::midline, ToolId::grey};
   const ToolId* tools = scale_step ? kScaleTools : kMarginTools;
-  const int count = scale_step ? 5 : 8;
+  const int count = scale_step ? 6 : 8;
   // Above the hint's line. Where there is little height the keys stand alone; the tips hold the names.
   const float w = ui.px(60), pad = ui.px(4), h = std::floor(std::min(ui.px(44), (photo.h - ui.px(12 + 8 + 12) - hint_h - 2 * pad) / static_cast<float>(count)));
   if (h < ui.px(15)) return;

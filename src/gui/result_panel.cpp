@@ -1,6 +1,7 @@
 // One look answers the recheck's question: the area with its interval, the verdict with its reasons, the bed, and why the interval is as wide as it is.
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include "gui/panels.h"
 #include "uroko/base/text.h"
@@ -164,6 +165,58 @@ float draw_budget(Ui& ui, float x, float y, float w) {
   return y + ui.px(14);
 }
 
+/// Which lens profile straightens the photo, how good it is and of when; opened, the others to choose from.
+float draw_lens(Ui& ui, float x, float y, float w) {
+  const auto& s = ui.session;
+  const auto& desk = *s.desk;
+  const auto& now = desk.history.now();
+  auto* small = ui.style.fonts.small;
+  ui.heading(x, y, "Lens");
+  const Box toggle{x + w - ui.px(72), y - ui.px(6), ui.px(72), ui.px(24)};
+  const auto hit = ui.hit("scale.lens", toggle);
+  if (hit.clicked) ui.intents.run("scale.lens");
+  if (hit.hovered) ui.tip("Another profile, none, or one from a file", "Ctrl+Shift+L");
+  ui.text(toggle.right(), y, s.lens_open ? "close" : "change", small, ui.c().act, Align::right);
+  y += ui.px(22);
+  const auto quality = [](const scale::LensProfile& p) {
+    return fixed_text(p.rms_px, 2) + " px residual, " + std::to_string(p.views) + " photos" + (p.made ? ", " + p.made->iso_date() : ", date not kept");
+  };
+  const auto& camera = now.map->camera;
+  std::string text;
+  if (camera.from == scale::Camera::From::profile) {
+    const auto* kept = s.lens_in_use();
+    text = "Profile of " + (camera.name.empty() ? std::string("a camera without a name") : camera.name) + (kept ? ": " + quality(kept->profile) + "." : ", which is not among those kept here.");
+  } else if (camera.from == scale::Camera::From::exif) {
+    text = "No profile. The focal length is the photo's own (EXIF); how the lens bends lines is not known.";
+  } else {
+    text = "No profile, and the photo does not say its focal length: a common phone's is assumed.";
+  }
+  y += ui.wrapped(x, y, w, text, small, ui.c().ink) + ui.px(6);
+  if (!s.lens_open) return y + ui.px(10);
+  using By = app::LensChoice::By;
+  const bool ready = desk.bgr && !desk.finding_scale && now.choice;
+  const auto row = [&](const std::string& name, const std::string& title, const std::string& words, bool chosen, const std::function<void(app::Session&)>& act) {
+    const float h = ui.px(14) + ui.style.fonts.body->FontSize + (words.empty() ? 0 : ui.wrapped_height(w - ui.px(20), words, small) * 1.22f + ui.px(4));
+    const Box b{x, y, w, h};
+    const auto row_hit = ui.hit(name, b);
+    if (row_hit.clicked && ready) ui.intents.add(act);
+    if (chosen || (row_hit.hovered && ready)) ui.fill(b, chosen ? ui.c().act_soft : ui.c().sunk, ui.px(5));
+    ui.frame(b, chosen ? ui.c().act : ui.c().hairline, ui.px(5));
+    ui.text(x + ui.px(10), y + ui.px(6), ui.fitted(title, w - ui.px(20), ui.style.fonts.body), ui.style.fonts.body, ready ? ui.c().ink : ui.c().muted);
+    if (!words.empty()) ui.wrapped(x + ui.px(10), y + ui.px(10) + ui.style.fonts.body->FontSize, w - ui.px(20), words, small, ui.c().muted);
+    y += h + ui.px(6);
+  };
+  row("lens.itself", "By itself", "The profile kept for this camera and focal length, where there is one", now.lens.by == By::itself, [](app::Session& session) { session.choose_lens({}); });
+  row("lens.none", "None", "As if no profile were known; the interval allows for the lens", now.lens.by == By::none, [](app::Session& session) { session.choose_lens({app::LensChoice::By::none, {}}); });
+  for (std::size_t i = 0; i < s.lenses.size(); ++i) {
+    const auto& kept = s.lenses[i];
+    const std::string title = kept.profile.camera.name + (kept.profile.focal_mm ? ", " + number(*kept.profile.focal_mm) + " mm" : "");
+    row("lens.kept." + kept.file.filename().string(), title, quality(kept.profile), now.lens.by == By::file && now.lens.file == kept.file, [file = kept.file](app::Session& session) { session.choose_lens({app::LensChoice::By::file, file}); });
+  }
+  row("lens.file", "From a file \u2026", now.lens.by == By::file && !s.lens_in_use() ? now.lens.file.string() : "", now.lens.by == By::file && !s.lens_in_use(), [](app::Session& session) { session.run("scale.lens_file"); });
+  return y + ui.px(10);
+}
+
 float draw_warning(Ui& ui, float x, float y, float w, const std::string& text) {
   const float h = ui.wrapped_height(w - ui.px(24), text, ui.style.fonts.small) * 1.22f + ui.px(16);
   ui.fill({x, y, w, h}, ui.c().warn_soft, ui.px(3));
@@ -221,6 +274,7 @@ void draw_result(Ui& ui, const Box& box) {
       y = draw_budget(ui, x, y, w);
     }
   }
+  if (now.map) y = draw_lens(ui, x, y, w);
   std::vector<std::string> said;
   const auto warn = [&](const std::vector<Warning>& list) {
     for (const auto& warning : list) {

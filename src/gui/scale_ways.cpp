@@ -1,4 +1,4 @@
-// With no card in the photo: four other ways to give millimetres, each with a small picture.
+// With no card in the photo: five other ways to give millimetres, each with a small picture.
 #include <algorithm>
 #include <cmath>
 #include <iterator>
@@ -52,6 +52,15 @@ void picture_rectangle(Ui& ui, const Box& b) {
   ui.draw->AddPolyline(q, 4, ui.c().muted, ImDrawFlags_Closed, 1.3f * ui.style.scale);
   for (const auto& p : q) dot(ui, p);
 }
+void picture_board(Ui& ui, const Box& b) {
+  const float c = b.h * 0.16f;
+  const Box r{b.x + b.w * 0.06f, b.y + b.h * 0.1f, 5 * c, 5 * c};
+  ui.fill(r, IM_COL32(250, 250, 248, 255), 1);
+  for (int i = 0; i < 5; ++i)
+    for (int j = 0; j < 5; ++j)
+      if ((i + j) % 2 == 0) ui.fill({r.x + static_cast<float>(i) * c, r.y + static_cast<float>(j) * c, c, c}, IM_COL32(30, 30, 30, 255));
+  ui.frame(r, ui.c().muted, 1);
+}
 void picture_card(Ui& ui, const Box& b) {
   const Box r{b.x + b.w * 0.08f, b.y + b.h * 0.16f, b.w * 0.84f, b.h * 0.26f};
   ui.fill(r, IM_COL32(250, 250, 248, 255), 1);
@@ -93,6 +102,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
                                   {"tool.ruler", "A ruler", "Two graduations and the length between", app::ToolId::ruler, picture_ruler},
                                   {"tool.disc", "A coin or disc", "Beside the wound, of known diameter", app::ToolId::disc, picture_disc},
                                   {"tool.rectangle", "A rectangle", "Four corners, width and height", app::ToolId::rectangle, picture_rectangle},
+                                  {"tool.board", "A checkerboard mat", "Whole in the photo; corners and squares", app::ToolId::board, picture_board},
                                   {"tool.midline", "Curve of the flank", "Two points on the midline, and the body's size", app::ToolId::midline, picture_midline}};
   // The one in hand stands first, with its fields in sight.
   std::vector<Way> ways(std::begin(kWays), std::end(kWays));
@@ -114,7 +124,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     if (!chosen) continue;
     const auto& f = *s.scale_form;
     y += ui.px(4);
-    const std::size_t wanted = way.tool == app::ToolId::ruler || way.tool == app::ToolId::midline ? 2 : way.tool == app::ToolId::disc ? 1 : 4;
+    const std::size_t wanted = way.tool == app::ToolId::ruler || way.tool == app::ToolId::midline ? 2 : way.tool == app::ToolId::disc ? 1 : way.tool == app::ToolId::board ? 0 : 4;
     const std::size_t have = f.picks.size();
     const float half = (w - ui.px(12)) / 2;
     const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t); };
@@ -123,6 +133,11 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
       ui.labelled_field("scale.first", x, y, half, "Width, mm (1 to 2)", f.first, "", set_first);
       y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Height, mm", f.second, "", set_second);
       y += ui.wrapped(x, y, w, "85.60 \u00d7 53.98 mm is a bank card's size (ISO/IEC 7810 ID-1).", ui.style.fonts.small, ui.c().muted) + ui.px(8);
+    } else if (way.tool == app::ToolId::board) {
+      ui.labelled_field("scale.first", x, y, half, "Inner corners across", f.first, "9", set_first);
+      y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "and down", f.second, "6", set_second);
+      y += ui.labelled_field("scale.square", x, y, half, "Side of a square, mm", f.square, "25", [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->square = std::move(t); });
+      y += ui.wrapped(x, y, w, "Inner corners are where four squares meet: one fewer each way than squares.", ui.style.fonts.small, ui.c().muted) + ui.px(8);
     } else if (way.tool == app::ToolId::midline) {
       ui.labelled_field("scale.first", x, y, half, "Body depth, mm", f.first, "back to belly", set_first);
       y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Body width, mm", f.second, "side to side", set_second);

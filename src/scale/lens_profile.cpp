@@ -65,6 +65,7 @@ std::string to_json(const LensProfile& p) {
   out["coverage"] = p.coverage;
   out["views"] = p.views;
   out["board"] = p.board;
+  if (p.made) out["made"] = p.made->iso_date();
   out["photos"] = json::array();
   for (const auto& v : p.photos) {
     json one{{"file", v.file}};
@@ -102,6 +103,7 @@ LensProfile lens_profile_from_json(const std::string& text, const std::filesyste
   p.coverage = number_in(in, "coverage", file);
   p.views = static_cast<int>(std::clamp(number_in(in, "views", file), 0.0, 1e6));
   if (const auto it = in.find("board"); it != in.end() && it->is_string()) p.board = it->get<std::string>();
+  if (const auto it = in.find("made"); it != in.end() && it->is_string()) p.made = DateTime::parse(it->get<std::string>());
   const auto wrong = [&](const char* what, bool bad) {
     if (bad) throw Error(Fault::input, "lens-profile", file, std::string("the lens profile's ") + what + " makes no sense", "make it again with uroko lens");
   };
@@ -174,23 +176,28 @@ std::filesystem::path lens_folder() {
   return std::filesystem::path(home && *home ? home : ".") / ".config" / "uroko" / "lenses";
 }
 
-std::optional<LensProfile> matching_profile(const std::filesystem::path& folder, const photo::PhotoInfo& info) {
-  if (clean(info.camera_model).empty() || !info.focal_mm) return std::nullopt;
+std::vector<KeptProfile> kept_profiles(const std::filesystem::path& folder) {
   std::error_code failed;
   std::vector<std::filesystem::path> files;
   for (const auto& entry : std::filesystem::directory_iterator(folder, failed))
     if (entry.path().extension() == ".json") files.push_back(entry.path());
   std::sort(files.begin(), files.end());
+  std::vector<KeptProfile> out;
   for (const auto& file : files) {
     try {
-      LensProfile p = read_lens_profile(file);
-      std::vector<Warning> warnings;
-      if (clean(p.make) == clean(info.camera_make) && clean(p.model) == clean(info.camera_model) && p.focal_mm &&
-          camera_from_profile(p, info, warnings).ok() && warnings.empty())
-        return p;
+      out.push_back({file, read_lens_profile(file)});
     } catch (const Error&) {
       continue;
     }
+  }
+  return out;
+}
+
+std::optional<LensProfile> matching_profile(const std::filesystem::path& folder, const photo::PhotoInfo& info) {
+  if (clean(info.camera_model).empty() || !info.focal_mm) return std::nullopt;
+  for (auto& [file, p] : kept_profiles(folder)) {
+    std::vector<Warning> warnings;
+    if (clean(p.make) == clean(info.camera_make) && clean(p.model) == clean(info.camera_model) && p.focal_mm && camera_from_profile(p, info, warnings).ok() && warnings.empty()) return p;
   }
   return std::nullopt;
 }

@@ -115,3 +115,21 @@ TEST_CASE("blocks of opencv-doc's boards are as large as their squares say, with
   CHECK(held >= 0.93 * blocks);
   CHECK(worst_assumed > worst);
 }
+
+TEST_CASE("a mat asked for with the wrong number of corners is refused in a moment, not searched for minutes") {
+  FlatView view;
+  view.tilt_deg = 12, view.turn_deg = 20;
+  const auto photo = uroko::testing::photograph(mat_print(), 16, view);
+  for (const auto& [columns, rows] : {std::pair{9, 5}, std::pair{8, 6}}) {
+    const auto none = from_checkerboard(photo.bgr, assumed_camera(view.width, view.height), columns, rows, 10);
+    INFO(columns << " x " << rows);
+    REQUIRE_FALSE(none.ok());
+    CHECK(none.refusal().code == "no-board");
+  }
+  // A mat that is small in the photo is found all the same.
+  view.distance_mm = 600;  // squares of 29 px, 12 px in the first picture that is searched
+  const auto far = uroko::testing::photograph(mat_print(), 16, view);
+  const auto map = from_checkerboard(far.bgr, assumed_camera(view.width, view.height), 7, 5, 10);
+  INFO((map ? std::string() : map.refusal().text));
+  CHECK(map.ok());
+}

@@ -1,4 +1,5 @@
 #pragma once
+#include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
@@ -14,9 +15,17 @@
 
 namespace uroko::app {
 
+/// Which lens profile straightens the photo. `itself`: the one kept for its camera, where there is one.
+struct LensChoice {
+  enum class By { itself, none, file } by = By::itself;
+  std::filesystem::path file;
+  bool operator==(const LensChoice&) const = default;
+};
+
 /// What undo brings back on the desk: how the photo gives millimetres, and the margin. Values are shared, never changed.
 struct Work {
   std::optional<measure::ScaleChoice> choice;
+  LensChoice lens;
   std::shared_ptr<const scale::PlaneMap> map;
   std::shared_ptr<const margin::Margin> margin;
   std::optional<ImagePoint> grey;  ///< a pixel that a person says is neutral

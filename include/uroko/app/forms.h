@@ -50,16 +50,18 @@ struct FishForm {
 };
 
 /// A scale given by hand, or the curve of the flank (kind midline: depth and width): the picks come from the photo, the lengths are typed.
+/// A checkerboard (kind board) has no picks: inner corners across and down, and the side of a square.
 struct ScaleForm {
   ToolId kind = ToolId::ruler;
   std::vector<ImagePoint> picks;
-  std::string first = "10", second;  ///< mm: length or diameter; width and height
+  std::string first = "10", second;  ///< mm: length or diameter; width and height; of a board: inner corners across and down
+  std::string square;                ///< of a board, mm
   std::string fault;
 };
 
 /// A typed path, always there beside the system's dialog.
 struct PathForm {
-  enum class Purpose { photos, open_book, new_book, report, card, watch } purpose = Purpose::photos;
+  enum class Purpose { photos, open_book, new_book, report, card, watch, lens } purpose = Purpose::photos;
   std::string text;
   std::string fault;
   bool asking = false;  ///< the system's dialog is open

@@ -17,6 +17,7 @@
 #include "uroko/app/settings.h"
 #include "uroko/measure/skin_match.h"
 #include "uroko/report/chart.h"
+#include "uroko/scale/lens.h"
 
 namespace uroko::app {
 
@@ -112,6 +113,8 @@ class Session {
   PaletteState palette;
   GuideView guide;
   bool settings_open = false;
+  bool lens_open = false;  ///< the list of lens profiles
+  std::vector<scale::KeptProfile> lenses;  ///< those kept on this machine, read when a photo is opened and when the list is
   std::optional<std::size_t> tour_at;  ///< stop of the tour that is shown
   struct SettingsText {
     std::string print = "100", base = "0";
@@ -181,6 +184,9 @@ class Session {
   void resize_photo(double width, double height);  ///< the panel's size in screen pixels
   void remove_point();
   void find_card();
+  void choose_lens(const LensChoice& lens);  ///< the scale is found again with it, and the area measured anew
+  void show_lenses(bool shown);
+  const scale::KeptProfile* lens_in_use() const;  ///< of `lenses`: the one that the present scale was found with
   void give_scale();                 ///< from scale_form
   void propose_margin();
   void read_flat();     ///< without the curve of the flank
@@ -233,7 +239,7 @@ class Session {
   bool take_margin(std::uint64_t of_desk, std::uint64_t generation, const Result<margin::Margin>& found, const std::string& label);
   void refine_margin(const Effect& effect);
   void start_measuring();
-  void find_scale(const measure::ScaleChoice& choice, bool by_itself);
+  void find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& lens = {});
   void autosave();
   void keep_unfinished_now();
   void restore_unfinished();

@@ -9,8 +9,8 @@
 
 namespace uroko::app {
 
-enum class ToolId { loop, points, inside, outside, push, redraw, hole, part, ruler, disc, rectangle, midline, grey };
-constexpr int kTools = 13;
+enum class ToolId { loop, points, inside, outside, push, redraw, hole, part, ruler, disc, rectangle, board, midline, grey };
+constexpr int kTools = 14;
 
 struct ToolAbout {
   ToolId id;

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "uroko/base/date.h"
 #include "uroko/base/estimate.h"
 #include "uroko/base/result.h"
 #include "uroko/photo/photo.h"
@@ -23,6 +24,7 @@ struct LensProfile {
   double coverage = 0;  ///< share of the frame's 16 x 12 cells that held a board point, 0..1
   int views = 0;
   std::string board;    ///< what was photographed, in words
+  std::optional<DateTime> made{};  ///< when it was calibrated; profiles of before do not say
   struct View {
     std::string file;
     double rms_px = 0;
@@ -47,6 +49,12 @@ Camera camera_from_exif(const photo::PhotoInfo& info);
 std::filesystem::path lens_folder();
 /// The profile in that folder made for the photo's make, model and focal length (2 %) and shape. Unreadable files are passed over.
 std::optional<LensProfile> matching_profile(const std::filesystem::path& folder, const photo::PhotoInfo& info);
+/// Every readable profile in that folder, by file name.
+struct KeptProfile {
+  std::filesystem::path file;
+  LensProfile profile;
+};
+std::vector<KeptProfile> kept_profiles(const std::filesystem::path& folder = lens_folder());
 /// What is best known of the photo's camera: a matching profile, else EXIF, else assumed.
 Camera camera_for(const photo::PhotoInfo& info, const std::filesystem::path& folder = lens_folder());
 
