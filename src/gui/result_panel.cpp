@@ -247,6 +247,7 @@ void draw_result(Ui& ui, const Box& box) {
   ui.begin_scroll("result", {box.x + 1, box.y, box.w - 1, box.h - foot});
   const float top = ImGui::GetWindowPos().y - ImGui::GetScrollY();
   float y = top + ui.px(20);
+  bool lens_drawn = false;
   if (s.step == app::Step::scale && (s.scale_form || !now.map)) {
     y = draw_no_scale(ui, x, y, w);
     y += draw_scale_ways(ui, x, y, w);
@@ -268,13 +269,16 @@ void draw_result(Ui& ui, const Box& box) {
       y += ui.wrapped(x, y, w, std::string("The scale is known from the ") + scale::name(now.map->kind) + ": " + number(1 / now.map->mm_per_px({desk.photo_width() / 2, desk.photo_height() / 2})) +
                                " px a millimetre" + (now.map->tilt_known ? ", camera tilted by " + fixed_text(now.map->tilt_deg, 0) + "\u00b0." : "."), ui.style.fonts.body, ui.c().muted) + ui.px(16);
     }
-    y = draw_verdict(ui, x, y, w);
-    if (desk.measurement && now.margin) {
+    const bool choosing = s.lens_open && now.map;  // under the area, which answers; the rest waits
+    if (choosing) y = draw_lens(ui, x, y, w);
+    lens_drawn = choosing;
+    if (!choosing) y = draw_verdict(ui, x, y, w);
+    if (!choosing && desk.measurement && now.margin) {
       y = draw_bed_part(ui, x, y, w);
       y = draw_budget(ui, x, y, w);
     }
   }
-  if (now.map) y = draw_lens(ui, x, y, w);
+  if (now.map && !lens_drawn) y = draw_lens(ui, x, y, w);
   std::vector<std::string> said;
   const auto warn = [&](const std::vector<Warning>& list) {
     for (const auto& warning : list) {
