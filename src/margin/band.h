@@ -13,6 +13,7 @@ struct BandOptions {
   /// Price of no step up in lightness outward. The bed lies below the skin: its wall is shaded, the lip above it is pale (86 foot ulcers:
   /// L* rises outward along 95 % of the margin in the median photo; a pale lip is thus left outside whatever the coat beyond it).
   double rise = 2;
+  bool island = false;  ///< the wound lies outside the ring
   double hold = 0.5;  ///< how strongly the given place counts (log-likelihood at the band's rim)
 };
 
@@ -21,7 +22,7 @@ struct Band {
   Ring<ImagePoint> ring;
   std::vector<double> doubt_px;  ///< standard deviation of the edge's place across itself, a node
   std::vector<double> contrast;  ///< separation of the two sides' colours a node, in their pooled standard deviations
-  std::vector<double> rise;      ///< step up in lightness outward a node, -1..1
+  std::vector<double> rise;      ///< step up in lightness out of the wound a node, -1..1
   double softness_px = 0;        ///< median Gaussian sigma of the edge
   double moved_px = 0;           ///< root mean square move from the given ring
 };

@@ -214,6 +214,15 @@ cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& c
   return minimum_cut(lab, full.loop, learned_odds(full, belief, prior, 1));
 }
 
+cv::Mat cut_about_ring(const cv::Mat& lab, const Ring<ImagePoint>& ring, double doubt_px) {
+  const cv::Mat inside = filled({{{ring, {}}}}, lab.size());
+  cv::Mat in, out;
+  cv::distanceTransform(inside, in, cv::DIST_L2, 5);
+  cv::distanceTransform(~inside, out, cv::DIST_L2, 5);
+  const cv::Mat prior = cv::max(cv::min((in - out) * (1.7 / std::max(0.5, doubt_px)), 1.5), -20);
+  return coarse_from_prior(lab, prior);
+}
+
 cv::Mat coarse_from_prior(const cv::Mat& lab, const cv::Mat& prior) {
   constexpr int kRounds = 2;
   cv::Mat belief = logistic(prior), odds = prior;

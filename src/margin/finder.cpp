@@ -91,22 +91,20 @@ constexpr double kPlainContrast = 6;
 constexpr double kNoContrast = 1.3;
 constexpr double kWeakContrast = 1.7;  ///< a margin this weak is warned of
 
-struct Coarse {
-  ImageOutline outline;
-  double scale = 1;  ///< of the crop it was found on
-};
-Coarse coarse_outline(const cv::Mat& bgr, const ImageOutline& loop, const FinderOptions& options) {
-  const Crop crop = make_crop(bgr, box_of(loop, 0.15), options.crop_side_px);
-  cv::Mat found = coarse_in_loop(lab_of(crop.bgr), filled(crop.in_crop(loop), crop.bgr.size()));
-  if (!found.empty()) found = largest_part(found, options.keep_holes);
-  if (found.empty() || cv::countNonZero(found) < 8) return {};
-  cv::Mat level;
-  found.convertTo(level, CV_32F, 1.0 / 255);
-  cv::GaussianBlur(level, level, {}, 0.8);
-  auto outline = crop.in_photo(outline_at(level, 0.5f, 6));
-  if (outline.empty()) return {};
-  outline.parts.resize(1);
-  return {outline, crop.scale()};
+/// Islands of skin inside a coarse margin, by a cut on colour.
+ImageOutline with_islands(const cv::Mat& bgr, const ImageOutline& coarse, int side) {
+  const Crop crop = make_crop(bgr, box_of(coarse, 0.3), side);
+  auto local = crop.in_crop(coarse);
+  for (auto& part : local.parts) {
+    const double r = std::sqrt(std::abs(signed_area(part.outer)) / CV_PI);
+    cv::Mat level;
+    cut_about_ring(lab_of(crop.bgr), part.outer, 0.05 * r).convertTo(level, CV_32F, 1.0 / 255);
+    cv::GaussianBlur(level, level, {}, 0.8);
+    for (const auto& found : outline_at(level, 0.5f, std::max(6.0, 0.003 * CV_PI * r * r)).parts)
+      for (const auto& hole : found.holes) part.holes.push_back(hole);
+  }
+  local = crop.in_photo(local);
+  return find_fault(local) ? coarse : local;
 }
 
 }  // namespace
@@ -122,11 +120,11 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
   cv::Mat smooth;
   cv::GaussianBlur(work.bgr, smooth, {}, 0.7);
   const cv::Mat lab = lab_of(smooth), glare = glare_in(work.bgr);
-  std::vector<double> contrast, soft;
+  std::vector<double> contrast, soft, island_doubt;
   const auto settle_ring = [&](const Ring<ImagePoint>& ring, double reach, std::vector<double>* doubt) {
     BandOptions options;
     options.half_width_px = std::max(2.0, reach * s) * .6;
-    options.hold = .5;
+    options.island = doubt == &island_doubt;
     options.spacing_px = std::clamp(ring_length(ring) / 400, 1.0, 2.0);
     auto band = settle(lab, glare, ring, options);
     options.half_width_px = std::max(1.5, options.half_width_px / 2);
@@ -144,7 +142,7 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
     part.outer = settle_ring(local.parts[i].outer, std::min(reach_px, 0.5 * r), i == 0 ? &margin.doubt_px : nullptr);
     for (const auto& hole : local.parts[i].holes) {
       const double rh = std::sqrt(std::abs(signed_area(hole)) / CV_PI) / s;
-      part.holes.push_back(settle_ring(hole, std::min(reach_px, 0.3 * rh), nullptr));
+      part.holes.push_back(settle_ring(hole, std::min(reach_px, 0.3 * rh), &island_doubt));
     }
     fine.parts.push_back(std::move(part));
   }
@@ -210,10 +208,10 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
     return Refusal{"loop-large", "the loop takes in nearly the whole photo and leaves no skin outside to compare with",
                    "draw the loop closer round the wound"};
   loop = inside;
-  const auto coarse = coarse_outline(bgr, loop, options);
-  const auto& outline = coarse.outline;
-  if (outline.empty())
+  const auto coarse = search_in_loop(bgr, loop, options.crop_side_px, kUsualSpread);
+  if (coarse.outline.empty())
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
+  const auto outline = options.keep_holes ? with_islands(bgr, coarse.outline, options.crop_side_px) : coarse.outline;
   const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
   double contrast = 0;
   auto margin = settled(bgr, outline, reach, From::loop, &contrast);

@@ -8,6 +8,7 @@
 #include "margin/colour_model.h"
 #include "margin/finder.h"
 #include "margin/raster.h"
+#include "margin/stroke_rays.h"
 
 namespace uroko::margin {
 
@@ -53,27 +54,15 @@ std::optional<ImagePoint> contradiction(const std::vector<Stroke>& keep, const s
   return std::nullopt;
 }
 
-}  // namespace
+/// An outline and the doubt at its new vertices, px.
+struct Solved {
+  ImageOutline outline;
+  std::vector<std::pair<ImagePoint, double>> doubts;
+};
 
-Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vector<Stroke>& keep, const std::vector<Stroke>& drop,
-                      const FinderOptions& options) {
-  if (auto refusal = refused_photo(bgr)) return *refusal;
-  if (auto refusal = refused_options(options)) return *refusal;
-  if (auto fault = find_fault(present.outline))
-    return Refusal{"margin-invalid", "the present margin is not valid: " + fault->text, "repair it first"};
-  std::vector<ImagePoint> all;
-  for (const auto* strokes : {&keep, &drop})
-    for (const auto& stroke : *strokes)
-      for (const auto& p : stroke) {
-        if (!std::isfinite(p.x) || !std::isfinite(p.y))
-          return Refusal{"stroke-points", "a stroke has a point that is not a number", "draw the stroke again"};
-        if (p.x < -0.5 || p.y < -0.5 || p.x > bgr.cols - 0.5 || p.y > bgr.rows - 0.5)
-          return Refusal{"stroke-outside", "a stroke leaves the photo", "draw the stroke within the photo"};
-        all.push_back(p);
-      }
-  if (all.empty()) return present;
-  if (contradiction(keep, drop)) return Refusal{"strokes-contradict", "a stroke to keep crosses a stroke to leave out", "take one of the two back"};
-
+/// The strokes' surroundings solved again by one minimum cut on a window.
+Result<Solved> cut_again(const cv::Mat& bgr, const Margin& present, const std::vector<Stroke>& keep, const std::vector<Stroke>& drop,
+                         const FinderOptions& options) {
   // A stroke that lies wrong says more than its own pixels: a person draws it about the middle of what is wrong, so the edge belongs about as
   // far beyond the stroke as the present margin lies before it.
   const double radius = radius_of(present.outline);
@@ -86,7 +75,7 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
   };
   collect(keep, true);
   collect(drop, false);
-  if (wrong.empty()) return present;
+  if (wrong.empty()) return Solved{present.outline, {}};
   const double least = std::max(1.0, 0.01 * radius), spread = kSpread * std::max(furthest, least) + std::max(2.0, kMoat * radius);
   auto box = box_of({{{wrong, {}}}}, 0);
   const int pad = static_cast<int>(std::ceil(spread + std::max(4.0, (0.3 + 2 * kLong) * radius)));
@@ -163,7 +152,7 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
   auto solved = crop.in_photo(outline_at(level, 0.5f, 4)), region = crop.in_photo(outline_at(reach, 0.5f, 1));
   if (find_fault(solved)) solved = made_valid(solved);
   if (find_fault(region)) region = made_valid(region);
-  if (region.empty()) return present;
+  if (region.empty()) return Solved{present.outline, {}};
   const auto spliced = [&](const ImageOutline& fresh, const ImageOutline& rest) {
     auto joined = united(difference(rest, region), intersection(fresh, region));
     std::sort(joined.parts.begin(), joined.parts.end(),
@@ -180,7 +169,7 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
     cv::GaussianBlur(crop.bgr, smooth, {}, 0.7);
     return lab_of(smooth);
   }();
-  const auto settle_ring = [&](Ring<ImagePoint>& ring) {
+  const auto settle_ring = [&](Ring<ImagePoint>& ring, bool island) {
     const bool touched = std::any_of(ring.begin(), ring.end(), [&](const auto& p) { return contains(region, p); });
     if (!touched || ring.size() < 8) return;
     Ring<ImagePoint> local;
@@ -188,6 +177,7 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
     BandOptions band_options;
     band_options.half_width_px = std::clamp(kSettle * furthest * s, 1.5, 8.0);
     band_options.spacing_px = std::clamp(ring_length(local) / 400, 1.0, 2.0);
+    band_options.island = island;
     const auto band = settle(lab, {}, local, band_options);
     ring.clear();
     for (std::size_t i = 0; i < band.ring.size(); ++i) {
@@ -196,26 +186,89 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
     }
   };
   for (auto& part : fine.parts) {
-    settle_ring(part.outer);
-    for (auto& hole : part.holes) settle_ring(hole);
+    settle_ring(part.outer, false);
+    for (auto& hole : part.holes) settle_ring(hole, true);
   }
   if (find_fault(fine)) fine = made_valid(fine);
   if (auto again = spliced(fine, joined); !again.empty() && !find_fault(again)) joined = again;
+  return Solved{joined, doubts};
+}
+
+bool followed(const ImageOutline& outline, const Stroke& stroke, bool wound) {
+  return std::all_of(stroke.begin(), stroke.end(), [&](const auto& p) { return contains(outline, p) == wound; });
+}
+
+/// The present margin with another outline: old vertices keep their doubt, those of the new stretch take what was seen of it.
+Margin margin_of(const Margin& present, const ImageOutline& outline, std::vector<std::pair<ImagePoint, double>> doubts) {
   Margin margin = present;
-  margin.outline = joined;
+  margin.outline = outline;
   margin.proposal = false;
-  // Old vertices keep their doubt, those of the new stretch take what the band saw of it.
   const auto& old = present.outline.parts.front().outer;
   if (!present.doubt_px.empty())
     for (std::size_t k = 0; k < old.size() && k < present.doubt_px.size(); ++k) doubts.emplace_back(old[k], present.doubt_px[k]);
   margin.doubt_px.clear();
-  for (const auto& q : joined.parts.front().outer) {
+  for (const auto& q : outline.parts.front().outer) {
     double best = 1e300, doubt = 0.5;
     for (const auto& [place, d] : doubts)
       if (const double apart = distance(place, q); apart < best) best = apart, doubt = d;
     margin.doubt_px.push_back(doubt);
   }
   return margin;
+}
+
+}  // namespace
+
+Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vector<Stroke>& keep, const std::vector<Stroke>& drop,
+                      const FinderOptions& options) {
+  if (auto refusal = refused_photo(bgr)) return *refusal;
+  if (auto refusal = refused_options(options)) return *refusal;
+  if (auto fault = find_fault(present.outline))
+    return Refusal{"margin-invalid", "the present margin is not valid: " + fault->text, "repair it first"};
+  std::vector<ImagePoint> all;
+  for (const auto* strokes : {&keep, &drop})
+    for (const auto& stroke : *strokes)
+      for (const auto& p : stroke) {
+        if (!std::isfinite(p.x) || !std::isfinite(p.y))
+          return Refusal{"stroke-points", "a stroke has a point that is not a number", "draw the stroke again"};
+        if (p.x < -0.5 || p.y < -0.5 || p.x > bgr.cols - 0.5 || p.y > bgr.rows - 0.5)
+          return Refusal{"stroke-outside", "a stroke leaves the photo", "draw the stroke within the photo"};
+        all.push_back(p);
+      }
+  if (all.empty()) return present;
+  if (contradiction(keep, drop)) return Refusal{"strokes-contradict", "a stroke to keep crosses a stroke to leave out", "take one of the two back"};
+
+  ImageOutline outline = present.outline;
+  std::vector<std::pair<ImagePoint, double>> doubts;
+  bool left = false;
+  const auto every = [&](const auto& f) {
+    for (const auto& stroke : keep) f(stroke, true);
+    for (const auto& stroke : drop) f(stroke, false);
+  };
+  every([&](const Stroke& stroke, bool wound) {
+    if (stroke.empty() || followed(outline, stroke, wound)) return;
+    const auto moved = moved_along(bgr, outline, stroke, wound);
+    // What other strokes have settled is not undone.
+    bool undone = !moved;
+    every([&](const Stroke& other, bool as_wound) { undone = undone || (followed(outline, other, as_wound) && !followed(moved->outline, other, as_wound)); });
+    if (undone || !followed(moved->outline, stroke, wound)) {
+      left = true;
+      return;
+    }
+    outline = moved->outline;
+    doubts.insert(doubts.end(), moved->doubts.begin(), moved->doubts.end());
+  });
+  if (left) {
+    Margin so_far = present;
+    so_far.outline = outline;
+    auto solved = cut_again(bgr, so_far, keep, drop, options);
+    if (!solved) return solved.refusal();
+    outline = solved->outline;
+    doubts.insert(doubts.end(), solved->doubts.begin(), solved->doubts.end());
+  }
+  if (outline == present.outline) return present;
+  std::sort(outline.parts.begin(), outline.parts.end(),
+            [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+  return margin_of(present, outline, std::move(doubts));
 }
 
 }  // namespace uroko::margin

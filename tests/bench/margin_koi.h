@@ -6,7 +6,7 @@
 namespace uroko::eval {
 
 inline const std::vector<std::string>& koi_strata() {
-  static const std::vector<std::string> strata{"usual", "pattern", "scales", "reddened rim", "weak pale", "glare", "shading", "small", "blurred"};
+  static const std::vector<std::string> strata{"usual", "pattern", "scales", "reddened rim", "weak pale", "glare", "shading", "small", "blurred", "black skin"};
   return strata;
 }
 
@@ -41,6 +41,7 @@ inline Case koi_case(const std::string& stratum, int n) {
   if (stratum == "shading") scene.light.uneven = 0.5, scene.light.ambient = 0.25;
   if (stratum == "small") scene.view.distance_mm *= 4;
   if (stratum == "blurred") noise.blur_px = 3;
+  if (stratum == "black skin") scene.coat.red = 0, scene.coat.black = 1, ulcer.pale = 0.5, ulcer.slough = 0.4, ulcer.necrotic = 0;
   scene.ulcer = ulcer;
   scene.card.reset();
   Case c;
