@@ -4,7 +4,6 @@
 #include <opencv2/imgproc.hpp>
 #include <opencv2/imgproc/detail/gcgraph.hpp>
 
-#include "margin/band.h"
 #include "margin/colour_model.h"
 #include "margin/raster.h"
 
@@ -12,64 +11,13 @@ namespace uroko::margin {
 
 namespace {
 
-/// Depth below the loop at which the wound begins, in radii of the loop: for a loop a quarter of the wound's radius outside it is 0.2,
-/// for 12 % 0.11, for 45 % 0.31.
-constexpr double kUsualDepth = 0.19, kDepthSpread = 0.10;
-constexpr double kDepths[] = {0.08, 0.12, 0.16, 0.20, 0.25, 0.30, 0.36};
-constexpr double kDepthBlur = 0.04;   ///< how uneven the distance is, same unit
-constexpr double kFloor = 0.02;       ///< least probability that the loop alone gives to either side
 constexpr double kColourLimit = 2.5;  ///< log-odds beyond which a colour says no more
-constexpr double kVote = 1;           ///< log-weight a unit of contrast
-constexpr double kRiseVote = 3;       ///< a full step up in lightness outward, in units of contrast
-constexpr int kTrialSide = 112;       ///< trials need no more pixels
-
-/// Log-odds of wound against skin from the depth below the loop.
-cv::Mat depth_odds(const cv::Mat& depth, const cv::Mat& loop, double at) {
-  cv::Mat odds(depth.size(), CV_32F);
-  for (int y = 0; y < depth.rows; ++y)
-    for (int x = 0; x < depth.cols; ++x) {
-      const double q = kFloor + (1 - 2 * kFloor) / (1 + std::exp(-(static_cast<double>(depth.at<float>(y, x)) - at) / kDepthBlur));
-      odds.at<float>(y, x) = loop.at<uchar>(y, x) ? static_cast<float>(std::log(q / (1 - q))) : -20.f;
-    }
-  return odds;
-}
 
 cv::Mat logistic(const cv::Mat& odds) {
   cv::Mat e;
   cv::exp(-odds, e);
   return 1.0 / (1.0 + e);
 }
-
-struct Picture {
-  cv::Mat lab, loop, depth, in, out;  ///< in, out: certain places, maybe empty
-  double radius = 0, deepest = 0;
-
-  Picture(const cv::Mat& lab_, const cv::Mat& loop_, const cv::Mat& in_, const cv::Mat& out_) : lab(lab_), loop(loop_), in(in_), out(out_) {
-    cv::Mat wide;
-    // Where the photo's rim cuts the loop the wound may go on beyond: no depth is lost there.
-    cv::copyMakeBorder(loop, wide, 1, 1, 1, 1, cv::BORDER_REPLICATE);
-    cv::distanceTransform(wide, depth, cv::DIST_L2, 5);
-    depth = depth(cv::Rect(1, 1, loop.cols, loop.rows)).clone();
-    radius = std::sqrt(cv::countNonZero(loop) / CV_PI);
-    depth /= std::max(1.0, radius);
-    cv::minMaxLoc(depth, nullptr, &deepest);
-  }
-  Picture reduced(int side) const {
-    const double s = static_cast<double>(side) / std::max(lab.cols, lab.rows);
-    if (s >= 1) return *this;
-    const cv::Size size(std::max(8, cvRound(lab.cols * s)), std::max(8, cvRound(lab.rows * s)));
-    const auto small = [&](const cv::Mat& m) {
-      cv::Mat r;
-      if (!m.empty()) cv::resize(m, r, size, 0, 0, cv::INTER_AREA);
-      return r;
-    };
-    return Picture(small(lab), small(loop) > 127, in.empty() ? in : cv::Mat(small(in) > 60), out.empty() ? out : cv::Mat(small(out) > 60));
-  }
-  void pin(cv::Mat& odds) const {
-    if (!in.empty()) odds.setTo(20, in);
-    if (!out.empty()) odds.setTo(-20, out);
-  }
-};
 
 /// Log-odds of the colours, learned from a belief in which pixels are wound.
 cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& belief) {
@@ -78,32 +26,6 @@ cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& belief) {
   cv::log(p + 1e-6, yes);
   cv::log(1.000001 - p, no);
   return cv::max(cv::min(yes - no, kColourLimit), -kColourLimit);
-}
-
-/// Log-odds of colour and depth together, the colours learned from what the last round believed.
-cv::Mat learned_odds(const Picture& picture, const cv::Mat& first_belief, const cv::Mat& depth, int rounds) {
-  cv::Mat belief = first_belief, odds;
-  for (int round = 0; round < rounds; ++round) {
-    odds = colour_odds(picture.lab, belief) + depth;
-    picture.pin(odds);
-    belief = logistic(odds);
-  }
-  return odds;
-}
-
-/// Mean over the edge of the separation between both sides' colours (Fisher's, capped) and of its step up in lightness.
-double edge_contrast(const cv::Mat& lab, const cv::Mat& belief) {
-  cv::Mat smooth;
-  cv::GaussianBlur(belief, smooth, {}, 1);
-  const auto outline = outline_at(smooth, 0.5f, 10);
-  if (outline.empty()) return -1;
-  BandOptions options;
-  options.half_width_px = 3;
-  const auto band = settle(lab, {}, outline.parts.front().outer, options);
-  double sum = 0;
-  for (const double c : band.contrast) sum += std::min(c, 5.0);
-  for (const double r : band.rise) sum += kRiseVote * r;
-  return sum / static_cast<double>(band.contrast.size());
 }
 
 /// Boykov and Jolly's cut: log-odds a pixel, and between eight neighbours a price that falls with their contrast.
@@ -161,58 +83,6 @@ cv::Mat minimum_cut(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& odds
 }
 
 }  // namespace
-
-cv::Mat largest_part(const cv::Mat& mask, bool keep_holes) {
-  cv::Mat labels, stats, centres;
-  const int n = cv::connectedComponentsWithStats(mask, labels, stats, centres, 4);
-  int best = 0, most = 0;
-  for (int i = 1; i < n; ++i)
-    if (stats.at<int>(i, cv::CC_STAT_AREA) > most) most = stats.at<int>(i, cv::CC_STAT_AREA), best = i;
-  if (!best) return {};
-  cv::Mat part = labels == best;
-  if (keep_holes) return part;
-  // What the outside cannot reach is inside.
-  cv::Mat wide;
-  cv::copyMakeBorder(part, wide, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
-  cv::floodFill(wide, {0, 0}, 128);
-  return wide(cv::Rect(1, 1, part.cols, part.rows)) != 128;
-}
-
-cv::Mat coarse_in_loop(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& certain_in, const cv::Mat& certain_out) {
-  const Picture full(lab, loop, certain_in, certain_out);
-  if (cv::countNonZero(loop) < 8 || cv::countNonZero(loop == 0) < 4) return {};
-  const Picture small = full.reduced(kTrialSide);
-  std::vector<std::pair<double, cv::Mat>> trials;
-  std::vector<double> depths;
-  double best = -1e300;
-  for (double depth : kDepths) {
-    if (depth > kDepths[0] && depth > 0.7 * small.deepest) break;
-    depth = std::min(depth, 0.6 * small.deepest);
-    cv::Mat prior = depth_odds(small.depth, small.loop, depth);
-    small.pin(prior);
-    const cv::Mat belief = logistic(learned_odds(small, logistic(prior), prior, 3));
-    const double contrast = edge_contrast(small.lab, belief), off = (depth - kUsualDepth) / kDepthSpread;
-    if (contrast < 0) continue;
-    trials.push_back({kVote * contrast - 0.5 * off * off, belief});
-    depths.push_back(depth);
-    best = std::max(best, trials.back().first);
-  }
-  if (trials.empty()) return {};
-  // The trials' beliefs and depths, averaged by weight, start one last round on the full crop.
-  cv::Mat belief = cv::Mat::zeros(small.loop.size(), CV_32F), prior = cv::Mat::zeros(lab.size(), CV_32F);
-  double total = 0;
-  for (std::size_t i = 0; i < trials.size(); ++i) {
-    const double weight = std::exp(trials[i].first - best);
-    belief += weight * trials[i].second;
-    if (weight > 0.02) prior += weight * depth_odds(full.depth, full.loop, depths[i]), total += weight;
-  }
-  prior /= total;
-  full.pin(prior);
-  cv::resize(belief / total, belief, lab.size(), 0, 0, cv::INTER_LINEAR);
-  belief = cv::min(belief, 1.0);
-  belief.setTo(0, full.loop == 0);
-  return minimum_cut(lab, full.loop, learned_odds(full, belief, prior, 1));
-}
 
 cv::Mat cut_about_ring(const cv::Mat& lab, const Ring<ImagePoint>& ring, double doubt_px) {
   const cv::Mat inside = filled({{{ring, {}}}}, lab.size());
