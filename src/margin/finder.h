@@ -18,8 +18,8 @@ struct Search {
   double scale = 1;      ///< crop pixels a photo pixel
   double clarity = 0;    ///< mean log-probability of its places against an even spread along the rays
 };
-/// A person's loop lies a quarter of the wound's radius outside, more or less by half of that; no such expectation when `spread` is 0.
-constexpr double kUsualSpread = .10;
+/// A person's loop lies a quarter of the wound's radius outside, more or less by a third of that; no such expectation when `spread` is 0.
+constexpr double kUsualSpread = 0.07;
 Search search_in_loop(const cv::Mat& bgr, const ImageOutline& loop, int side, double spread);
 
 ImageOutline circle_around(const ImagePoint& centre, double radius);

@@ -15,7 +15,7 @@ namespace {
 /// for 45 % 0.31. The net was fitted on all of them alike; this is what is known of people.
 constexpr double kUsualDepth = 0.19;
 /// Clarity up to which that counts in full (median on foot ulcers 1.9, on rendered koi 2.5), and by how much less beyond.
-constexpr double kVague = 1.9, kClear = 3;
+constexpr double kVague = 1.9, kClear = 5;
 
 }  // namespace
 
