@@ -2,7 +2,9 @@
 
 #include <catch2/catch.hpp>
 
+#include "casebook/database.h"
 #include "support/temp_folder.h"
+#include "uroko/base/error.h"
 
 using namespace uroko;
 using namespace uroko::casebook;
@@ -303,6 +305,51 @@ TEST_CASE("undo of a step that changed one row twice brings back what stood befo
   CHECK(book.fish().at(0).note == "first");
   book.redo();
   CHECK(book.fish().at(0).note == "third");
+}
+
+TEST_CASE("undo over a history that somebody changed is refused as damaged, changes nothing and never names a column that is not ours") {
+  uroko::testing::TempFolder folder;
+  const auto path = folder / "koi.uroko";
+  casebook::Fish fish;
+  fish.name = "A", fish.note = "first", fish.length_mm = 520.0;
+  {
+    auto book = casebook::Book::create(path);
+    book.add(fish);
+    fish.note = "second", fish.length_mm = 530.0;
+    book.update(fish);
+  }
+  const auto undone = [&](const std::string& kept) {
+    {
+      casebook::Database database(path / "book.sqlite", casebook::Database::Mode::write);
+      database.begin();
+      database.run("UPDATE change SET columns_before = :kept WHERE columns_before IS NOT NULL", {kept});
+      database.commit();
+    }
+    auto book = casebook::Book::open(path);
+    std::string code = "done";
+    try {
+      book.undo();
+    } catch (const Error& e) {
+      CHECK(e.fault() == Fault::book);
+      code = e.code();
+      CHECK(book.fish().at(0).note == "second");
+      CHECK(book.fish().at(0).length_mm == 530.0);
+      CHECK(book.can_undo());
+    }
+    return code;
+  };
+  for (const char* kept : {"", "{", "[]", "7", "null", "\"note\"", R"({"note":["a"]})", R"({"note":{"note":"a"}})", R"({"note":true})", R"({"note":7})", R"({"length_mm":"520"})",
+                           R"({"note":"a","note":"b"})", R"({"id":7})", R"({"note = 'x' --":"a"})", R"({"note":"a"} {})", R"({"length_mm":1e999})"}) {
+    INFO(kept);
+    CHECK(undone(kept) == "damaged");
+  }
+  // A whole number stands for a length as well, and nothing for an empty cell.
+  CHECK(undone(R"({"length_mm":520,"note":"first"})") == "done");
+  auto book = casebook::Book::open(path);
+  CHECK(book.fish().at(0).length_mm == 520.0);
+  book.redo();
+  CHECK(undone(R"({"length_mm":null})") == "done");
+  CHECK_FALSE(casebook::Book::open(path).fish().at(0).length_mm);
 }
 
 TEST_CASE("a name that is no UTF-8 is found again under what was kept of it") {
