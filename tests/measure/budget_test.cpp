@@ -131,6 +131,27 @@ TEST_CASE("photos of one visit combine by what they do not share, and say when t
   CHECK(measure::combined({a}).area_mm2.value == a.area_mm2.value);
 }
 
+TEST_CASE("photos that disagree widen the interval to what their scatter alone says: the standard error of the mean") {
+  // Equal doubts: Birge's ratio brings u to s / sqrt(n), the Type A evaluation of the GUM (JCGM 100:2008, 4.2.3), whatever each photo claimed.
+  const auto photo_of = [](double area, double u) {
+    auto m = *measure::measure(square_on(), disc_margin(100), nothing_allowed());
+    m.budget = {{"margin", u, 50, false}};
+    m.area_mm2.value = area, m.area_mm2.u = u;
+    return m;
+  };
+  for (const double u : {0.5, 1.0, 2.0}) {
+    INFO("u " << u);
+    const auto two = measure::combined({photo_of(100, u), photo_of(112, u)});
+    CHECK(two.area_mm2.value == Approx(106));
+    CHECK(two.area_mm2.u == Approx(6));
+    const auto three = measure::combined({photo_of(100, u), photo_of(106, u), photo_of(118, u)});
+    CHECK(three.area_mm2.value == Approx(108));
+    CHECK(three.area_mm2.u == Approx(std::sqrt((64.0 + 4 + 100) / 2 / 3)));
+  }
+  // Photos that agree gain by their number alone.
+  CHECK(measure::combined({photo_of(106, 2), photo_of(106.5, 2)}).area_mm2.u == Approx(2 / std::sqrt(2)));
+}
+
 TEST_CASE("two references that disagree are told, two that agree are not") {
   const auto one = square_on();
   auto other = square_on();
