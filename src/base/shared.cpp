@@ -20,7 +20,7 @@ fs::path shared_path(const std::string& name) {
 }
 
 std::vector<GuidePage> guide_pages() {
-  static const std::vector<std::string> order = {"keeping", "first-recheck", "photographing", "references", "tracing", "reading", "limits", "exports", "accuracy", "margins", "bed", "healing", "casebook", "speed"};
+  static const std::vector<std::string> order = {"keeping", "first-recheck", "photographing", "references", "tracing", "reading", "comparing", "limits", "exports", "accuracy", "margins", "bed", "healing", "casebook", "speed"};
   std::vector<GuidePage> pages;
   std::error_code error;
   for (const auto& entry : fs::directory_iterator(shared_path("guide"), error)) {

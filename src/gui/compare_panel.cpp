@@ -47,7 +47,9 @@ void draw_nested(Ui& ui, const Box& box) {
         y0 = std::min(y0, p.y);
         y1 = std::max(y1, p.y);
       }
-  const float key_w = ui.px(270);
+  // Where there is no room for both, the outlines alone; the strip below names the visits.
+  const bool keyed = box.w >= ui.px(500);
+  const float key_w = keyed ? ui.px(270) : 0;
   const Box plot{box.x + ui.px(24), box.y + ui.px(64), box.w - key_w - ui.px(48), box.h - ui.px(88)};
   const double k = std::min(plot.w / std::max(1.0, x1 - x0), plot.h / std::max(1.0, y1 - y0)) * 0.9 * ui.session.compare.zoom;
   const ImVec2 m = plot.middle();
@@ -76,11 +78,12 @@ void draw_nested(Ui& ui, const Box& box) {
   if (hit.hovered && ImGui::GetIO().MouseWheel != 0)
     ui.intents.add([w = ImGui::GetIO().MouseWheel](app::Session& s) { s.compare.zoom = std::clamp(s.compare.zoom * std::pow(1.15, w), 0.3, 20.0); });
   const bool laid = std::any_of(all.begin(), all.end(), [](const auto& n) { return n.by_skin; });
+  if (!keyed) return;
   float y = plot.y;
   const float kx = box.right() - key_w;
   ui.heading(kx, y, "Visits");
   y += ui.px(24);
-  const float row = std::min(ui.px(26), (plot.h - ui.px(120)) / static_cast<float>(all.size()));
+  const float row = std::clamp((plot.h - ui.px(120)) / static_cast<float>(all.size()), std::min(ui.px(18), (plot.h - ui.px(24)) / static_cast<float>(all.size())), ui.px(26));
   for (std::size_t i = 0; i < all.size(); ++i) {
     const Box b{kx - ui.px(6), y, key_w - ui.px(10), row};
     const auto row_hit = ui.hit("nested." + all[i].date.iso_date(), b);
@@ -106,7 +109,9 @@ void draw_nested(Ui& ui, const Box& box) {
           (std::all_of(all.begin(), all.end(), [](const auto& n) { return n.by_skin; }) ? "" : " Where the skin did not tell, the outline is centred on the one before: read its size, not its place.") + " For the eye; no area comes from it. A square is 10 mm.";
   else
     how = "Millimetres on each visit's card. The skin did not tell how the fish lay, so the outlines are centred on each other and turned to where they overlap best: read their sizes, not their shift. A square is 10 mm.";
-  ui.wrapped(kx, y + ui.px(14), key_w - ui.px(24), how, ui.style.fonts.small, ui.c().muted);
+  // The words give way to the visits where there is little height.
+  if (y + ui.px(14) + ui.wrapped_height(key_w - ui.px(24), how, ui.style.fonts.small) * 1.22f < box.bottom())
+    ui.wrapped(kx, y + ui.px(14), key_w - ui.px(24), how, ui.style.fonts.small, ui.c().muted);
 }
 
 void draw_side(Ui& ui, const Box& box, casebook::Id id, double px_per_mm, bool left) {

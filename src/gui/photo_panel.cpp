@@ -211,6 +211,7 @@ std::string hint_of(const app::Session& s) {
   if (s.step == app::Step::scale && d.finding_scale) return "Looking for the card \u2026";
   if (!d.tool) return {};
   const auto id = d.tool->id();
+  if (s.step == app::Step::scale && app::about(id).of_margin && d.history.now().map) return std::string("The scale is from the ") + scale::name(d.history.now().map->kind) + ". Choose another way on the left, or go on to the margin.";
   if (id == ToolId::points && d.history.now().margin && d.unsaved() && d.measurement) return "Enter accepts. " + std::string(app::about(id).hint);
   if (id == ToolId::rectangle && d.tool->line()) return "Corner " + std::to_string(std::min<std::size_t>(4, d.tool->line()->size() + 1)) + " of 4. " + app::about(id).hint;
   return app::about(id).hint;

@@ -30,21 +30,22 @@ void draw_crumbs(Ui& ui, const Box& bar, float right) {
     if (room < ui.px(24) || (room < ui.px(60) && ui.text_width(text, f) > room)) return;
     x += crumb(ui, x, bar, text, f, colour, room);
   };
-  const auto chevron = [&] {
-    if (right - x > ui.px(100)) then("  \u203a  ", font, ui.c().muted);
+  // With its sign before it, or neither.
+  const auto below = [&](const std::string& text, ImU32 colour) {
+    const std::string sign = "  \u203a  ";
+    const float room = right - x - ui.px(24) - ui.text_width(sign, font);
+    if (room < ui.px(24) || (room < ui.px(60) && ui.text_width(text, font) > room)) return;
+    x += crumb(ui, x, bar, sign, font, ui.c().muted, right - x);
+    then(text, font, colour);
   };
   if (const auto* fish = s.current_fish()) {
     const float start = x;
     then(fish->fish.name, ui.style.fonts.bold, ui.c().ink);
     if (ui.hit("crumb.fish", {start, bar.y + ui.px(8), x - start, bar.h - ui.px(16)}).clicked) ui.intents.run("fish.edit");
     if (const auto* wound = s.current_wound()) {
-      chevron();
-      then(wound->wound.name, font, ui.c().ink);
+      below(wound->wound.name, ui.c().ink);
       for (std::size_t i = 0; i < wound->visits.size(); ++i)
-        if (wound->visits[i].visit.id == s.visit) {
-          chevron();
-          then(wound->visits[i].visit.date.iso_date() + ", visit " + std::to_string(i + 1), font, ui.c().muted);
-        }
+        if (wound->visits[i].visit.id == s.visit) below(wound->visits[i].visit.date.iso_date() + ", visit " + std::to_string(i + 1), ui.c().muted);
     }
   } else if (s.desk) {
     then(s.desk->file.filename().string(), ui.style.fonts.bold, ui.c().ink);
