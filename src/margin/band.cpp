@@ -57,7 +57,8 @@ Band settle(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& st
   Band out;
   const double length = ring_length(start);
   const int n = std::clamp(static_cast<int>(std::lround(length / options.spacing_px)), 24, options.max_nodes);
-  const Ring<ImagePoint> ring = resampled(start, n);
+  // Cut between the old vertices: a first vertex that stayed what it was would keep its corner while all others are rounded a little.
+  const Ring<ImagePoint> ring = resampled(start, n, 0.5);
   const auto normals = outward_normals(ring);
   const double spacing = length / n;
   const double step = options.half_width_px > 16 ? options.half_width_px / 32 : options.half_width_px > 6 ? 0.5 : 0.25;

@@ -134,7 +134,7 @@ double ring_length(const Ring<ImagePoint>& ring) {
   return sum;
 }
 
-Ring<ImagePoint> resampled(const Ring<ImagePoint>& ring, int n) {
+Ring<ImagePoint> resampled(const Ring<ImagePoint>& ring, int n, double phase) {
   Ring<ImagePoint> out;
   const double step = ring_length(ring) / n;
   if (!(step > 0)) return ring;
@@ -142,8 +142,8 @@ Ring<ImagePoint> resampled(const Ring<ImagePoint>& ring, int n) {
   for (std::size_t i = 0; i < ring.size(); ++i) {
     const auto &a = ring[i], &b = ring[(i + 1) % ring.size()];
     const double d = distance(a, b);
-    while (static_cast<int>(out.size()) < n && static_cast<double>(out.size()) * step <= done + d) {
-      const double t = d > 0 ? (static_cast<double>(out.size()) * step - done) / d : 0;
+    while (static_cast<int>(out.size()) < n && (static_cast<double>(out.size()) + phase) * step <= done + d) {
+      const double t = d > 0 ? ((static_cast<double>(out.size()) + phase) * step - done) / d : 0;
       out.push_back({a.x + t * (b.x - a.x), a.y + t * (b.y - a.y)});
     }
     done += d;

@@ -13,8 +13,8 @@ cv::Mat filled(const ImageOutline& outline, const cv::Size& size);
 /// Outer rings with their holes; rings smaller than `least_area` px2 are dropped.
 ImageOutline outline_at(const cv::Mat& level, float iso, double least_area = 0);
 
-/// The same ring cut into `n` equal lengths (n >= 3).
-Ring<ImagePoint> resampled(const Ring<ImagePoint>& ring, int n);
+/// The same ring cut into `n` equal lengths (n >= 3), from `phase` (0..1) of such a length past its first vertex.
+Ring<ImagePoint> resampled(const Ring<ImagePoint>& ring, int n, double phase = 0);
 
 double ring_length(const Ring<ImagePoint>& ring);
 
