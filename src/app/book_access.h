@@ -16,7 +16,12 @@ class BookAccess {
   casebook::Book book;
 };
 
-BookModel read_model(const casebook::Book& book);
+/// Fish, wounds, visits and photos; the wounds' measures and series are left to `read_wound`.
+BookModel read_tree(const casebook::Book& book);
+void read_wound(const casebook::Book& book, WoundEntry& wound);
+BookModel read_model(const casebook::Book& book);  ///< all of it
+
+std::vector<DueEntry> due_entries(const casebook::Book& book);
 
 /// The plane map that a measure was made with; nothing when the row does not hold one.
 std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row);

@@ -2,6 +2,8 @@
 #include <algorithm>
 #include <cmath>
 #include <exception>
+#include <map>
+#include <memory>
 #include <nlohmann/json.hpp>
 
 #include "app/book_access.h"
@@ -30,7 +32,7 @@ std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row) {
   return map->to_plane(outline_from_wkt<ImagePoint>(row.margin_wkt));
 }
 
-BookModel read_model(const casebook::Book& book) {
+BookModel read_tree(const casebook::Book& book) {
   BookModel model;
   model.path = book.folder();
   model.read_only = book.read_only();
@@ -41,15 +43,29 @@ BookModel read_model(const casebook::Book& book) {
       wound.wound = w.wound;
       for (const auto& v : w.visits) {
         VisitEntry visit{v.visit, {}};
-        for (const auto& p : v.photos) visit.photos.push_back({p, book.photo_file(p.sha256), book.latest_measure(p.id)});
+        for (const auto& p : v.photos) visit.photos.push_back({p, book.photo_file(p.sha256), std::nullopt});
         wound.visits.push_back(std::move(visit));
       }
-      wound.series = book.series_of(w.wound.id);
-      if (!wound.series.looks.empty()) wound.course = healing::follow(wound.series);
       fish.wounds.push_back(std::move(wound));
     }
     model.fish.push_back(std::move(fish));
   }
+  return model;
+}
+
+void read_wound(const casebook::Book& book, WoundEntry& wound) {
+  for (auto& v : wound.visits)
+    for (auto& p : v.photos) p.measure = book.latest_measure(p.row.id);
+  wound.series = book.series_of(wound.wound.id);
+  wound.course.reset();
+  if (!wound.series.looks.empty()) wound.course = healing::follow(wound.series);
+  wound.read = true;
+}
+
+BookModel read_model(const casebook::Book& book) {
+  auto model = read_tree(book);
+  for (auto& f : model.fish)
+    for (auto& w : f.wounds) read_wound(book, w);
   return model;
 }
 
@@ -75,6 +91,7 @@ void Session::open_book(const fs::path& path) {
     thumbnails_.clear();
     skins_.clear();
     aligned_.clear();
+    book = {};  // nothing of another book is carried over
     reread_book();
     for (const auto& w : access_->book.warnings()) tell(Notice::Kind::trouble, w.text);
     settings.remember_book(fs::absolute(path));
@@ -105,6 +122,7 @@ void Session::close_book() {
   autosave();
   desk.reset();
   access_.reset();
+  ++book_version_;
   book = {};
   fish = wound = visit = 0;
   import_form.reset();
@@ -118,12 +136,72 @@ void Session::close_book() {
 
 void Session::reread_book() {
   if (!access_) return;
-  book = read_model(access_->book);
-  book.due = read_due();
+  auto tree = read_tree(access_->book);
+  tree.due = std::move(book.due);
+  // What is not looked at now keeps what was known of it until the worker has read the rest.
+  std::map<Id, WoundEntry*> known;
+  for (auto& f : book.fish)
+    for (auto& w : f.wounds) known[w.wound.id] = &w;
+  for (auto& f : tree.fish)
+    for (auto& w : f.wounds) {
+      const auto old = known.find(w.wound.id);
+      if (f.fish.id == fish || old == known.end() || !old->second->read) continue;
+      std::map<Id, casebook::MeasureRow*> measures;
+      for (auto& v : old->second->visits)
+        for (auto& p : v.photos)
+          if (p.measure) measures[p.row.id] = &*p.measure;
+      for (auto& v : w.visits)
+        for (auto& p : v.photos)
+          if (const auto m = measures.find(p.row.id); m != measures.end()) p.measure = std::move(*m->second);
+      w.series = std::move(old->second->series);
+      w.course = std::move(old->second->course);
+      w.read = true;
+    }
+  book = std::move(tree);
+  need(fish);
   recompute_course();
+  read_the_rest();
+}
+
+void Session::reread_fish(Id id) {
+  for (auto& f : book.fish)
+    if (f.fish.id == id)
+      for (auto& w : f.wounds) read_wound(access_->book, w);
+  recompute_course();
+  read_the_rest();
+}
+
+void Session::need(Id id) {
+  for (auto& f : book.fish)
+    if (f.fish.id == id)
+      for (auto& w : f.wounds)
+        if (!w.read) read_wound(access_->book, w);
+}
+
+void Session::read_the_rest() {
+  const auto version = ++book_version_;
+  jobs.start("Reading the case book", [this, version, folder = access_->book.folder()](const Token&) -> Jobs::Delivery {
+    std::shared_ptr<BookModel> model;
+    std::shared_ptr<std::vector<DueEntry>> due;
+    try {
+      const auto second = casebook::Book::open(folder);  // a connection of the worker's own
+      model = std::make_shared<BookModel>(read_model(second));
+      due = std::make_shared<std::vector<DueEntry>>(due_entries(second));
+    } catch (const Error&) {
+      return {};  // a book that went away is told at the next thing that is done with it
+    }
+    return [this, version, model, due] {
+      if (version != book_version_ || !access_) return;  // written since: a newer reading is on its way
+      model->due = std::move(*due);
+      model->read_only = book.read_only;
+      book = std::move(*model);
+      recompute_course();
+    };
+  }, false, true);
 }
 
 void Session::select_fish(Id id) {
+  need(id);
   const auto* f = book.find_fish(id);
   if (!f) return;
   if (!f->wounds.empty()) return select_wound(f->wounds.front().wound.id);
@@ -137,6 +215,7 @@ void Session::select_wound(Id id) {
   const auto* w = book.find_wound(id);
   if (!w) return;
   fish = w->wound.fish;
+  need(fish);
   wound = id;
   bank.from = 0;
   bank.to = 1;
@@ -193,6 +272,7 @@ void Session::show_photo(Id photo) {
         for (const auto& p : v.photos)
           if (p.row.id == photo) {
             fish = f.fish.id;
+            need(fish);
             wound = w.wound.id;
             visit = v.visit.id;
             step = Step::scale;
@@ -233,7 +313,7 @@ void Session::accept() {
   }
   desk->accepted_at = desk->history.at();
   last_change_ = Change::book;
-  reread_book();
+  reread_fish(desk->place.fish);
   autosave();
   const auto* c = course();
   if (c && c->looks.size() > 1 && step == Step::margin) {

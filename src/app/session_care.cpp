@@ -64,7 +64,7 @@ void Session::save_log() {
   if (!f.fault.empty()) return;
   log_form.reset();
   last_change_ = Change::book;
-  reread_book();
+  reread_fish(fish);
 }
 
 void Session::open_fish() {

@@ -10,11 +10,10 @@
 
 namespace uroko::app {
 
-std::vector<DueEntry> Session::read_due() const {
+std::vector<DueEntry> due_entries(const casebook::Book& book) {
   std::vector<DueEntry> out;
-  if (!access_) return out;
   const auto now = DateTime::now();
-  for (const auto& d : casebook::due(access_->book, now))
+  for (const auto& d : casebook::due(book, now))
     out.push_back({d.fish, d.wound, d.fish_name, casebook::name(d.kind) + (d.wound_name.empty() ? std::string() : ", " + d.wound_name), d.text, static_cast<int>(d.from.day_number() - now.day_number()),
                    d.state == casebook::DueItem::State::overdue ? static_cast<int>(now.day_number() - d.until.day_number()) : 0});
   return out;

@@ -26,6 +26,7 @@ struct WoundEntry {
   std::vector<VisitEntry> visits;  ///< by date, those with a photo of this wound
   healing::Series series;
   std::optional<healing::Course> course;
+  bool read = false;  ///< measures, series and course are there; until then the tree alone
   const VisitEntry* visit(casebook::Id id) const;
 };
 struct FishEntry {

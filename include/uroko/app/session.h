@@ -225,7 +225,10 @@ class Session {
 
  private:
   friend class BookAccess;
-  void reread_book();
+  void reread_book();             ///< the tree, and what is known of the fish that is shown; the rest follows from a worker
+  void reread_fish(casebook::Id id);  ///< after a write that added no visit or photo
+  void need(casebook::Id fish);
+  void read_the_rest();
   void recompute_course();
   void recompute_ghost();
   void recompute_nested();
@@ -247,7 +250,6 @@ class Session {
   void first_view();
   void show_photo(casebook::Id photo);
   bool undo_book(bool back);
-  std::vector<DueEntry> read_due() const;
   void restore_measure(const casebook::MeasureRow& row);
   measure::MeasureOptions measure_options() const;
   std::optional<measure::Body> body_of_fish() const;  ///< as the latest measure says it that has one
@@ -271,6 +273,7 @@ class Session {
     std::optional<measure::SkinMotion> desk_from_last;
   };
   GhostMatch ghost_match_;
+  std::uint64_t book_version_ = 0;  ///< of what was written or opened here
   std::set<std::string> matching_;  ///< keys of `aligned_` that a worker is at
   std::map<casebook::Id, ComparePhoto> compare_photos_;
   std::map<std::string, cv::Mat> thumbnails_;
