@@ -147,8 +147,8 @@ ProposalTraits traits_of(const cv::Mat& bgr, const ImageOutline& outline, const 
 }
 
 double likeness(const ProposalTraits& traits) {
-  static constexpr ProposalTraits kWeights{-3.386, 1.745,  -0.289, 0.016, -0.318, 1.380,  -1.979, 0.134, -0.015, -0.038, 0.284, -0.436,
-                                           -0.010, -1.619, -1.264, 2.387, -0.541, -0.528, -0.112, 1.266, 5.462,  -2.097, -1.278};
+  static constexpr ProposalTraits kWeights{-2.578, 1.658,  -0.533, -0.875, -0.390, 1.162,  -1.064, -0.235, -0.226, 0.254,  0.075, -0.672,
+                                           0.107,  -1.646, -1.469, 2.144,  0.248,  -0.456, -0.156, 0.557,  6.726,  -3.115, -2.056};
   double z = 0;
   for (int k = 0; k < kProposalTraits; ++k) z += kWeights[k] * traits[k];
   return z;
