@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "bed/light.h"
+#include "uroko/base/median.h"
 #include "uroko/bed/bed.h"
 
 namespace uroko::bed {
@@ -20,12 +21,6 @@ struct Seen {
   std::array<double, 3> linear{};
   double lab_l = 0;
 };
-
-double median(std::vector<double>& v) {
-  const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), middle, v.end());
-  return *middle;
-}
 
 double mean_de00(const std::vector<Seen>& patches, const WhiteBalance& w) {
   double sum = 0;

@@ -2,18 +2,13 @@
 #include <cmath>
 #include <optional>
 
+#include "uroko/base/median.h"
 #include "uroko/bed/bed.h"
 #include "uroko/scale/card.h"
 
 namespace uroko::bed {
 
 namespace {
-
-double median(std::vector<double>& v) {
-  const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), middle, v.end());
-  return *middle;
-}
 
 std::optional<GreySeen> read_patch(const cv::Mat& bgr, const scale::PlaneMap& map, const scale::CardLayout::Patch& patch) {
   // The middle 70 %: the print's edge, its blur and a slightly wrong map stay outside. 15 x 15 places.

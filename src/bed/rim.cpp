@@ -6,6 +6,7 @@
 
 #include "bed/light.h"
 #include "bed/pixel_areas.h"
+#include "uroko/base/median.h"
 #include "uroko/bed/bed.h"
 
 namespace uroko::bed {
@@ -13,11 +14,6 @@ namespace uroko::bed {
 namespace {
 
 constexpr int kSectors = 48;
-
-double median(std::vector<float> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
 
 }  // namespace
 

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "bed/light.h"
+#include "uroko/base/median.h"
 #include "uroko/bed/bed.h"
 
 namespace uroko::bed {
@@ -114,10 +115,6 @@ Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const White
         if (std::hypot(around.x + x - example.at.x, around.y + y - example.at.y) <= example.radius_px + 0.5)
           for (std::size_t c = 0; c < 3; ++c) values[c].push_back(lab.at<cv::Vec3f>(y, x)[static_cast<int>(c)]);
     if (values[0].empty()) continue;
-    const auto median = [](std::vector<float>& v) {
-      std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-      return static_cast<double>(v[v.size() / 2]);
-    };
     TissueColour picked{example.tissue, {median(values[0]), median(values[1]), median(values[2])}, 0.08, 5, 2};
     // What was said wins over a colour of another tissue that sits in the same place.
     std::erase_if(out.colours, [&](const TissueColour& c) {

@@ -9,6 +9,7 @@
 #include "scale/edge_line.h"
 #include "scale/parameters.h"
 #include "scale/warnings.h"
+#include "uroko/base/median.h"
 #include "uroko/base/text.h"
 #include "uroko/scale/references.h"
 
@@ -130,12 +131,6 @@ std::optional<Rim> rim_of(const cv::Mat& slopes, const ImagePoint& middle, int r
     kept = std::move(next);
   }
   return rim;
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0;
-  std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
-  return v[v.size() / 2];
 }
 
 /// Whether a fainter ring of the same shape lies outside the one that was found: then that one may be a coin's inner ring, and the coin be half as
