@@ -74,7 +74,7 @@ Band settle(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& st
     for (int k = 0; k < M; ++k) {
       const double o = (k - K - extra) * step, x = p.x + o * nrm.x(), y = p.y + o * nrm.y();
       const auto at = static_cast<std::size_t>(i * M + k);
-      colour[at] = sample(lab, x, y);
+      colour[at] = sample<cv::Vec3f, cv::Vec3b>(lab, x, y);
       const int px = static_cast<int>(std::lround(x)), py = static_cast<int>(std::lround(y));
       const bool seen = px >= 0 && py >= 0 && px < lab.cols && py < lab.rows;
       if (!seen || (!glare.empty() && glare.at<uchar>(py, px))) trust[at] = 0;

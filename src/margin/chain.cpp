@@ -5,20 +5,6 @@
 
 namespace uroko::margin {
 
-cv::Vec3f sample(const cv::Mat& lab, double x, double y) {
-  x = std::clamp(x, 0.0, lab.cols - 1.0);
-  y = std::clamp(y, 0.0, lab.rows - 1.0);
-  const int x0 = std::min(static_cast<int>(x), std::max(0, lab.cols - 2)), y0 = std::min(static_cast<int>(y), std::max(0, lab.rows - 2));
-  const int x1 = std::min(x0 + 1, lab.cols - 1), y1 = std::min(y0 + 1, lab.rows - 1);
-  const float fx = static_cast<float>(x - x0), fy = static_cast<float>(y - y0);
-  const auto *a = lab.ptr<cv::Vec3b>(y0), *b = lab.ptr<cv::Vec3b>(y1);
-  cv::Vec3f out;
-  for (int c = 0; c < 3; ++c)
-    out[c] = (1 - fy) * ((1 - fx) * static_cast<float>(a[x0][c]) + fx * static_cast<float>(a[x1][c])) +
-             fy * ((1 - fx) * static_cast<float>(b[x0][c]) + fx * static_cast<float>(b[x1][c]));
-  return out;
-}
-
 std::vector<Eigen::Vector2d> outward_normals(const Ring<ImagePoint>& ring) {
   const int n = static_cast<int>(ring.size());
   const double turn = signed_area(ring) >= 0 ? 1 : -1;

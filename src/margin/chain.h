@@ -1,5 +1,6 @@
 #pragma once
 #include <Eigen/Core>
+#include <algorithm>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -29,7 +30,16 @@ Chain solve(const Grid& cost, const std::vector<float>& jump);
 /// Unit normals that point out of the ring, from four neighbours each way.
 std::vector<Eigen::Vector2d> outward_normals(const Ring<ImagePoint>& ring);
 
-/// A CV_8UC3 picture between its pixels, linearly; beyond its rim, the rim.
-cv::Vec3f sample(const cv::Mat& picture, double x, double y);
+/// A picture of `Pixel`s between them, linearly; beyond its rim, the rim.
+template <class Wide, class Pixel>
+Wide sample(const cv::Mat& picture, double x, double y) {
+  x = std::clamp(x, 0.0, picture.cols - 1.0);
+  y = std::clamp(y, 0.0, picture.rows - 1.0);
+  const int x0 = std::min(static_cast<int>(x), std::max(0, picture.cols - 2)), y0 = std::min(static_cast<int>(y), std::max(0, picture.rows - 2));
+  const int x1 = std::min(x0 + 1, picture.cols - 1), y1 = std::min(y0 + 1, picture.rows - 1);
+  const float fx = static_cast<float>(x - x0), fy = static_cast<float>(y - y0);
+  const auto *a = picture.ptr<Pixel>(y0), *b = picture.ptr<Pixel>(y1);
+  return (1 - fy) * ((1 - fx) * Wide(a[x0]) + fx * Wide(a[x1])) + fy * ((1 - fx) * Wide(b[x0]) + fx * Wide(b[x1]));
+}
 
 }  // namespace uroko::margin

@@ -19,15 +19,6 @@ cv::Mat logistic(const cv::Mat& odds) {
   return 1.0 / (1.0 + e);
 }
 
-/// Log-odds of the colours, learned from a belief in which pixels are wound.
-cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& belief) {
-  cv::Mat p = ColourModel(lab, belief, 1 - belief).posterior(lab), yes, no;
-  cv::GaussianBlur(p, p, {}, 1);
-  cv::log(p + 1e-6, yes);
-  cv::log(1.000001 - p, no);
-  return cv::max(cv::min(yes - no, kColourLimit), -kColourLimit);
-}
-
 /// Boykov and Jolly's cut: log-odds a pixel, and between eight neighbours a price that falls with their contrast.
 cv::Mat minimum_cut(const cv::Mat& lab, const cv::Mat& loop, const cv::Mat& odds) {
   constexpr float kPrice = 2.f, kLeast = 0.1f;
@@ -97,7 +88,7 @@ cv::Mat coarse_from_prior(const cv::Mat& lab, const cv::Mat& prior) {
   constexpr int kRounds = 2;
   cv::Mat belief = logistic(prior), odds = prior;
   for (int round = 0; round < kRounds; ++round) {
-    odds = colour_odds(lab, belief) + prior;
+    odds = colour_odds(lab, belief, 1 - belief, kColourLimit) + prior;
     belief = logistic(odds);
   }
   return minimum_cut(lab, cv::Mat(prior > -19), odds);

@@ -65,6 +65,14 @@ cv::Mat ColourModel::posterior(const cv::Mat& lab) const {
   return p;
 }
 
+cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& inside_weight, const cv::Mat& outside_weight, double limit) {
+  cv::Mat p = ColourModel(lab, inside_weight, outside_weight).posterior(lab), yes, no;
+  cv::GaussianBlur(p, p, {}, 1);
+  cv::log(p + 1e-6, yes);
+  cv::log(1.000001 - p, no);
+  return cv::max(cv::min(yes - no, limit), -limit);
+}
+
 cv::Mat lab_of(const cv::Mat& bgr) {
   cv::Mat lab;
   cv::cvtColor(bgr, lab, cv::COLOR_BGR2Lab);

@@ -15,6 +15,9 @@ class ColourModel {
   std::vector<float> inside_, outside_;
 };
 
+/// Log-odds of each pixel's colour being inside against outside, by a ColourModel of these weights, smoothed by a pixel and cut at +-`limit`. CV_32F.
+cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& inside_weight, const cv::Mat& outside_weight, double limit);
+
 /// 8-bit CIELAB of an 8-bit BGR picture (OpenCV's scaling).
 cv::Mat lab_of(const cv::Mat& bgr);
 

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "margin/rings.h"
+
 namespace uroko::margin {
 
 namespace {
@@ -57,11 +59,6 @@ double mean_distance(const Ring<ImagePoint>& points, const ImagePoint& a, const 
   for (const auto& p : points) add(p);
   add(b);
   return weight > 0 ? sum / weight : 0;
-}
-
-void largest_first(ImageOutline& outline) {
-  std::stable_sort(outline.parts.begin(), outline.parts.end(),
-                   [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
 }
 
 }  // namespace

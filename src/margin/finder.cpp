@@ -9,6 +9,7 @@
 #include "margin/coarse.h"
 #include "margin/colour_model.h"
 #include "margin/raster.h"
+#include "uroko/base/median.h"
 #include "uroko/base/text.h"
 
 namespace uroko::margin {
@@ -43,7 +44,10 @@ std::optional<Refusal> refused_options(const FinderOptions& options) {
   return std::nullopt;
 }
 
-double radius_of(const ImageOutline& outline) { return std::sqrt(area(outline) / CV_PI); }
+ImageOutline photo_frame(const cv::Mat& bgr) {
+  const double r = bgr.cols - 0.5, b = bgr.rows - 0.5;
+  return {{{{{-0.5, -0.5}, {r, -0.5}, {r, b}, {-0.5, b}}, {}}}};
+}
 
 namespace {
 
@@ -61,17 +65,6 @@ cv::Mat glare_in(const cv::Mat& bgr) {
     }
   }
   return glare;
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0;
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
-
-ImageOutline photo_frame(const cv::Mat& bgr) {
-  const double r = bgr.cols - 0.5, b = bgr.rows - 0.5;
-  return {{{{{-0.5, -0.5}, {r, -0.5}, {r, b}, {-0.5, b}}, {}}}};
 }
 
 /// The part of the ring's length that lies on the photo's rim.
@@ -96,7 +89,7 @@ ImageOutline with_islands(const cv::Mat& bgr, const ImageOutline& coarse, int si
   const Crop crop = make_crop(bgr, box_of(coarse, 0.3), side);
   auto local = crop.in_crop(coarse);
   for (auto& part : local.parts) {
-    const double r = std::sqrt(std::abs(signed_area(part.outer)) / CV_PI);
+    const double r = radius_of(part.outer);
     cv::Mat level;
     cut_about_ring(lab_of(crop.bgr), part.outer, 0.05 * r).convertTo(level, CV_32F, 1.0 / 255);
     cv::GaussianBlur(level, level, {}, 0.8);
@@ -138,10 +131,10 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
   const auto local = work.in_crop(coarse);
   for (std::size_t i = 0; i < local.parts.size(); ++i) {
     Polygon<ImagePoint> part;
-    const double r = std::sqrt(std::abs(signed_area(local.parts[i].outer)) / CV_PI) / s;
+    const double r = radius_of(local.parts[i].outer) / s;
     part.outer = settle_ring(local.parts[i].outer, std::min(reach_px, 0.5 * r), i == 0 ? &margin.doubt_px : nullptr);
     for (const auto& hole : local.parts[i].holes) {
-      const double rh = std::sqrt(std::abs(signed_area(hole)) / CV_PI) / s;
+      const double rh = radius_of(hole) / s;
       part.holes.push_back(settle_ring(hole, std::min(reach_px, 0.3 * rh), &island_doubt));
     }
     fine.parts.push_back(std::move(part));
@@ -150,8 +143,7 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
   bool same_nodes = true;
   if (find_fault(outline)) {
     outline = made_valid(outline);
-    std::sort(outline.parts.begin(), outline.parts.end(),
-              [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+    largest_first(outline);
     // Slivers cut off where the ring crossed itself are not parts of the wound.
     while (outline.parts.size() > coarse.parts.size()) outline.parts.pop_back();
     same_nodes = false;
@@ -190,8 +182,7 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
     if (fault->kind == OutlineFault::Kind::not_finite) return Refusal{"loop-points", fault->text, "draw the loop again"};
     const double whole = area(ImageOutline{{{box_of(loop, 0).area() > 0 ? loop.parts.front().outer : Ring<ImagePoint>{}, {}}}});
     auto repaired = made_valid(loop);
-    std::sort(repaired.parts.begin(), repaired.parts.end(),
-              [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+    largest_first(repaired);
     for (auto& part : repaired.parts) part.holes.clear();
     const double sum = area(repaired);
     // A pigtail where the ends of the loop meet is cut off; a figure of eight does not say which half is meant.

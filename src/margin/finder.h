@@ -1,5 +1,6 @@
 #pragma once
 #include "margin/crop.h"
+#include "margin/rings.h"
 #include "uroko/margin/margin.h"
 
 namespace uroko::margin {
@@ -24,7 +25,7 @@ Search search_in_loop(const cv::Mat& bgr, const ImageOutline& loop, int side, do
 
 ImageOutline circle_around(const ImagePoint& centre, double radius);
 
-/// Radius of the circle of the same area, px.
-double radius_of(const ImageOutline& outline);
+/// The rim of the photo's pixels.
+ImageOutline photo_frame(const cv::Mat& bgr);
 
 }  // namespace uroko::margin

@@ -60,8 +60,8 @@ Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, con
   if (!std::isfinite(inside.x) || !std::isfinite(inside.y) || inside.x < -0.5 || inside.y < -0.5 || inside.x > bgr.cols - 0.5 ||
       inside.y > bgr.rows - 0.5)
     return Refusal{"point-outside", "the point lies outside the photo", "point into the wound"};
-  const double side = std::min(bgr.cols, bgr.rows), right = bgr.cols - 0.5, bottom = bgr.rows - 0.5;
-  const ImageOutline frame{{{{{-0.5, -0.5}, {right, -0.5}, {right, bottom}, {-0.5, bottom}}, {}}}};
+  const double side = std::min(bgr.cols, bgr.rows);
+  const auto frame = photo_frame(bgr);
   std::vector<Trial> trials;
   for (double radius = std::max(7.0, 0.012 * side); radius < 0.45 * side; radius *= kGrow) {
     auto loop = intersection(circle_around(inside, radius), frame);
@@ -70,7 +70,8 @@ Result<Margin> find_from_point(const cv::Mat& bgr, const ImagePoint& inside, con
       const auto found = search_in_loop(bgr, loop, kSide, round == 0 ? 0 : kUsualSpread);
       trial.outline = {};
       if (found.outline.empty() || find_fault(found.outline)) break;
-      trial = {only_outer(found.outline), radius_of(only_outer(found.outline)), found.clarity};
+      trial = {only_outer(found.outline), 0, found.clarity};
+      trial.radius = radius_of(trial.outline);
       loop = buffered(trial.outline, 0.25 * trial.radius);
       if (!loop.empty()) loop = intersection(only_outer(loop), frame);
     }

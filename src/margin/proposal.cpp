@@ -30,7 +30,7 @@ struct Mean {
 
 }  // namespace
 
-ProposalTraits traits_of(const cv::Mat& bgr, const ImageOutline& outline, const ImageOutline& ignore, double mm_per_px, const cv::Mat& colour) {
+ProposalTraits traits_of(const cv::Mat& bgr, const Searched& photo, const ImageOutline& outline, const ImageOutline& ignore, double mm_per_px) {
   ProposalTraits t{};
   t[0] = 1;
   const double radius = radius_of(outline);
@@ -113,34 +113,29 @@ ProposalTraits traits_of(const cv::Mat& bgr, const ImageOutline& outline, const 
   t[17] = (round.sd(0) + round.sd(1) + round.sd(2)) / 10;
   t[18] = near.n ? (b[1] - near.mean()[1]) / 10 : 0;
   // Against the rest of the photo: a coat's patches come again elsewhere, a wound does not.
-  const Crop whole = make_crop(bgr, {0, 0, bgr.cols, bgr.rows}, 320);
-  const cv::Mat whole_in = filled(whole.in_crop(outline), whole.bgr.size()),
-                whole_ignored = ignore.empty() ? cv::Mat::zeros(whole.bgr.size(), CV_8U) : filled(whole.in_crop(ignore), whole.bgr.size());
+  const cv::Mat whole_in = filled(photo.crop.in_crop(outline), photo.lab.size());
+  if (cv::countNonZero(whole_in) == 0) return t;
   const auto grown = [&](double by) {
-    const int grow = std::max(1, static_cast<int>(std::lround(by * radius * whole.scale())));
+    const int grow = std::max(1, static_cast<int>(std::lround(by * radius * photo.crop.scale())));
     cv::Mat out_mask;
     cv::dilate(whole_in, out_mask, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * grow + 1, 2 * grow + 1}));
     return out_mask;
   };
-  const cv::Mat elsewhere = ~(grown(0.4) | whole_ignored), beside = grown(0.7) & ~grown(0.15) & ~whole_ignored;
-  if (cv::countNonZero(whole_in) == 0) return t;
-  cv::Mat whole_lab = lab_of(whole.bgr);
+  const cv::Mat elsewhere = ~(grown(0.4) | photo.ignored), beside = grown(0.7) & ~grown(0.15) & ~photo.ignored;
   if (cv::countNonZero(elsewhere) > 0) {
     cv::Mat w_in, w_out;
     whole_in.convertTo(w_in, CV_32F, 1.0 / 255);
     elsewhere.convertTo(w_out, CV_32F, 1.0 / 255);
-    const cv::Mat odds = ColourModel(whole_lab, w_in, w_out).posterior(whole_lab);
+    const cv::Mat odds = ColourModel(photo.lab, w_in, w_out).posterior(photo.lab);
     t[19] = cv::mean(odds, whole_in)[0] - cv::mean(odds, elsewhere)[0];
   }
   // A wound's colours, inside and beside.
-  t[20] = cv::mean(colour, whole_in)[0];
-  t[21] = cv::countNonZero(beside) > 0 ? cv::mean(colour, beside)[0] : 0;
+  t[20] = cv::mean(photo.colour, whole_in)[0];
+  t[21] = cv::countNonZero(beside) > 0 ? cv::mean(photo.colour, beside)[0] : 0;
   // People lay the reference beside the wound.
-  if (!ignore.empty()) {
-    cv::Mat away;
-    cv::distanceTransform(~whole_ignored, away, cv::DIST_L2, 5);
+  if (!photo.away.empty()) {
     double least = 0;
-    cv::minMaxLoc(away, &least, nullptr, nullptr, nullptr, whole_in);
+    cv::minMaxLoc(photo.away, &least, nullptr, nullptr, nullptr, whole_in);
     t[22] = least / 160;
   }
   return t;

@@ -32,13 +32,6 @@ cv::Mat darkness(const cv::Mat& lab) {
   return 255 - l;
 }
 
-cv::Mat smoothed(const cv::Mat& values, const cv::Mat& weight, double sigma) {
-  cv::Mat sum, norm;
-  cv::GaussianBlur(values.mul(weight), sum, {}, sigma);
-  cv::GaussianBlur(weight, norm, {}, sigma);
-  return sum / (norm + 1e-3);
-}
-
 /// A field against a wide surrounding, at the scale of `sigma` px.
 cv::Mat saliency(const cv::Mat& field, const cv::Mat& weight, double sigma) {
   cv::Mat out = smoothed(field, weight, sigma) - smoothed(field, weight, 2.2 * sigma);
@@ -70,7 +63,7 @@ ImageOutline loop_round(const cv::Mat& field, const cv::Mat& weight, const cv::P
   for (const auto& p : hull) ring.push_back({static_cast<double>(p.x), static_cast<double>(p.y)});
   const ImageOutline outline{{{ring, {}}}};
   if (find_fault(outline)) return {};
-  return buffered(outline, 1 + 0.25 * std::sqrt(area(outline) / CV_PI));
+  return buffered(outline, 1 + 0.25 * radius_of(outline));
 }
 
 struct Loop {
@@ -113,45 +106,55 @@ void add_loops(const cv::Mat& field, double least, const cv::Mat& weight, double
 
 }  // namespace
 
-Proposals proposals(const cv::Mat& bgr, const ImageOutline& ignore, const FinderOptions& options) {
-  const Crop crop = make_crop(bgr, {0, 0, bgr.cols, bgr.rows}, kSearchSide);
-  cv::Mat lab;
-  lab_of(crop.bgr).convertTo(lab, CV_32FC3);
-  cv::Mat usable(crop.bgr.size(), CV_8U, cv::Scalar(255));
+Searched searched(const cv::Mat& bgr, const ImageOutline& ignore) {
+  Searched out;
+  out.crop = make_crop(bgr, {0, 0, bgr.cols, bgr.rows}, kSearchSide);
+  out.lab = lab_of(out.crop.bgr);
+  out.ignored = cv::Mat::zeros(out.lab.size(), CV_8U);
+  cv::Mat usable = ~out.ignored;
   if (!ignore.empty()) {
-    usable.setTo(0, filled(crop.in_crop(ignore), crop.bgr.size()));
-    cv::erode(usable, usable, cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7}));
+    out.ignored = filled(out.crop.in_crop(ignore), out.lab.size());
+    cv::distanceTransform(~out.ignored, out.away, cv::DIST_L2, 5);
+    cv::erode(~out.ignored, usable, cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7}));
   }
-  cv::Mat weight;
-  usable.convertTo(weight, CV_32F, 1.0 / 255);
+  usable.convertTo(out.weight, CV_32F, 1.0 / 255);
+  cv::Mat lab;
+  out.lab.convertTo(lab, CV_32FC3);
+  out.colour = wound_colour(lab, out.weight);
+  return out;
+}
+
+std::vector<Proposed> proposals(const cv::Mat& bgr, const Searched& photo, const ImageOutline& ignore, const FinderOptions& options) {
+  cv::Mat lab;
+  photo.lab.convertTo(lab, CV_32FC3);
   // First what has a wound's colours, then what is merely redder or darker than its surroundings.
   std::vector<Loop> loops;
-  const double mm_per_px = options.mm_per_px / crop.scale();
-  Proposals out;
-  out.colour = wound_colour(lab, weight);
-  add_loops(out.colour, 0.03, weight, mm_per_px, 10, loops);
-  add_loops(redness(lab), 2, weight, mm_per_px, 3, loops);
-  add_loops(darkness(lab), 4, weight, mm_per_px, 3, loops);
+  const double mm_per_px = options.mm_per_px / photo.crop.scale();
+  add_loops(photo.colour, 0.03, photo.weight, mm_per_px, 10, loops);
+  add_loops(redness(lab), 2, photo.weight, mm_per_px, 3, loops);
+  add_loops(darkness(lab), 4, photo.weight, mm_per_px, 3, loops);
   std::vector<std::optional<Proposed>> found(loops.size());
   cv::parallel_for_({0, static_cast<int>(loops.size())}, [&](const cv::Range& range) {
     for (int k = range.start; k < range.end; ++k) {
       const auto i = static_cast<std::size_t>(k);
-      auto margin = find_in_loop(bgr, crop.in_photo(loops[i].outline), options);
+      auto margin = find_in_loop(bgr, photo.crop.in_photo(loops[i].outline), options);
       if (!margin) continue;
       if (!ignore.empty() && !find_fault(ignore) && area(intersection(margin->outline, ignore)) > 0.02 * area(margin->outline)) continue;
       if (area(margin->outline) > 0.5 * static_cast<double>(bgr.total())) continue;
-      found[i] = Proposed{margin.value(), traits_of(bgr, margin->outline, ignore, options.mm_per_px, out.colour)};
+      found[i] = Proposed{margin.value(), traits_of(bgr, photo, margin->outline, ignore, options.mm_per_px)};
     }
   });
+  std::vector<Proposed> out;
   for (auto& p : found)
-    if (p) out.all.push_back(std::move(*p));
+    if (p) out.push_back(std::move(*p));
   return out;
 }
 
 Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const FinderOptions& options) {
   if (auto refusal = refused_photo(bgr)) return *refusal;
   if (auto refusal = refused_options(options)) return *refusal;
-  const auto [all, colour] = proposals(bgr, ignore, options);
+  const auto photo = searched(bgr, ignore);
+  const auto all = proposals(bgr, photo, ignore, options);
   const auto best = std::max_element(all.begin(), all.end(), [](const auto& a, const auto& b) { return likeness(a.traits) < likeness(b.traits); });
   if (best == all.end() || likeness(best->traits) < kLikely)
     return Refusal{"nothing-found", "nothing in the photo stands out as a wound", "draw a rough loop around the wound"};
@@ -161,7 +164,7 @@ Result<Margin> propose(const cv::Mat& bgr, const ImageOutline& ignore, const Fin
   for (const double looseness : {0.25, 0.5}) {
     const auto again = find_in_loop(bgr, buffered(best->margin.outline, looseness * radius_of(best->margin.outline)), options);
     if (!again) continue;
-    const double z = likeness(traits_of(bgr, again->outline, ignore, options.mm_per_px, colour));
+    const double z = likeness(traits_of(bgr, photo, again->outline, ignore, options.mm_per_px));
     if (z < best_likeness) continue;
     best_likeness = z;
     margin = again.value();

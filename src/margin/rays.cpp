@@ -7,6 +7,7 @@
 
 #include "margin/colour_model.h"
 #include "margin/raster.h"
+#include "margin/rings.h"
 
 namespace uroko::margin {
 
@@ -14,17 +15,7 @@ namespace {
 
 constexpr int kPad = 9;        ///< cells beyond the first and the last state
 constexpr int kFeatures = 46;
-enum Channel { L, A, B, Odds, Trust, kChannels };
-
-float sample_float(const cv::Mat& m, double x, double y) {
-  x = std::clamp(x, 0.0, m.cols - 1.0);
-  y = std::clamp(y, 0.0, m.rows - 1.0);
-  const int x0 = std::min(static_cast<int>(x), std::max(0, m.cols - 2)), y0 = std::min(static_cast<int>(y), std::max(0, m.rows - 2));
-  const int x1 = std::min(x0 + 1, m.cols - 1), y1 = std::min(y0 + 1, m.rows - 1);
-  const float fx = static_cast<float>(x - x0), fy = static_cast<float>(y - y0);
-  const auto *a = m.ptr<float>(y0), *b = m.ptr<float>(y1);
-  return (1 - fy) * ((1 - fx) * a[x0] + fx * a[x1]) + fy * ((1 - fx) * b[x0] + fx * b[x1]);
-}
+enum Channel { L, A, B, Odds, Seen, kChannels };
 
 cv::Vec3f weighted_mean(const cv::Mat& lab, const cv::Mat& weight) {
   double w = 0, s[3] = {0, 0, 0};
@@ -74,16 +65,11 @@ float soft(float x) { return x / std::sqrt(1 + x * x); }
 
 int feature_count() { return kFeatures; }
 
-Evidence evidence_of(const cv::Mat& lab, const cv::Mat& glare, const cv::Mat& inside, const cv::Mat& outside) {
+Evidence evidence_of(const cv::Mat& lab, const cv::Mat& inside, const cv::Mat& outside) {
   constexpr double kLimit = 3;  // log-odds beyond which a colour says no more
   Evidence e;
   e.lab = lab;
-  e.glare = glare;
-  cv::Mat p = ColourModel(lab, inside, outside).posterior(lab), yes, no;
-  cv::GaussianBlur(p, p, {}, 1);
-  cv::log(p + 1e-6, yes);
-  cv::log(1.000001 - p, no);
-  e.odds = cv::max(cv::min(yes - no, kLimit), -kLimit);
+  e.odds = colour_odds(lab, inside, outside, kLimit);
   e.wound = weighted_mean(lab, inside);
   e.skin = weighted_mean(lab, outside);
   return e;
@@ -92,7 +78,7 @@ Evidence evidence_of(const cv::Mat& lab, const cv::Mat& glare, const cv::Mat& in
 Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& start, const RayOptions& options) {
   Rays r;
   const double length = ring_length(start);
-  r.radius_px = std::sqrt(std::abs(signed_area(start)) / CV_PI);
+  r.radius_px = radius_of(start);
   r.n = std::clamp(static_cast<int>(std::lround(length / (options.spacing * r.radius_px))), 48, 600);
   r.m = options.states;
   r.unit_px = (options.outside + options.inside) * r.radius_px / (options.states - 1);
@@ -123,12 +109,12 @@ Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& start, const RayOp
     r.on_frame[u] = out.x < -0.5 || out.y < -0.5 || out.x > size.width - 0.5 || out.y > size.height - 0.5;
     for (int k = 0; k < M; ++k) {
       const double o = r.from_px + (k - kPad + 0.5) * r.unit_px, x = p.x + o * r.inward[u].x(), y = p.y + o * r.inward[u].y();
-      const auto c = sample(evidence.lab, x, y);
+      const auto c = sample<cv::Vec3f, cv::Vec3b>(evidence.lab, x, y);
       for (int ch = 0; ch < 3; ++ch) r.channels[static_cast<std::size_t>(ch)].at(i, k) = c[ch];
-      r.channels[Odds].at(i, k) = sample_float(evidence.odds, x, y);
+      r.channels[Odds].at(i, k) = sample<float, float>(evidence.odds, x, y);
       const int px = static_cast<int>(std::lround(x)), py = static_cast<int>(std::lround(y));
       const bool seen = px >= 0 && py >= 0 && px < size.width && py < size.height;
-      r.channels[Trust].at(i, k) = seen && (evidence.glare.empty() || !evidence.glare.at<uchar>(py, px)) ? 1.f : 0.f;
+      r.channels[Seen].at(i, k) = seen ? 1.f : 0.f;
       const int state = k - kPad;
       if (state > 0 && state < r.limit[u] && o > 0.12 * r.radius_px) {
         const double d = seen ? static_cast<double>(depth.at<float>(py, px)) : 0;
@@ -257,7 +243,7 @@ Eigen::MatrixXf features_of(const Rays& r) {
       const float rough_in = spread(q + 1, q + 7), rough_out = spread(q - 7, q - 1);
       put(soft((rough_in - rough_out) / 8));
       put(soft(rough_out / 8));
-      put(1 - mean_of(sums[0][Trust], i, q - 2, q + 2));
+      put(1 - mean_of(sums[0][Seen], i, q - 2, q + 2));
       put(darker * soft(rise.at(i, k)));
       put(soft(wide_rise.at(i, k)));
     }
@@ -322,7 +308,7 @@ cv::Mat depth_below(const Ring<ImagePoint>& ring, const cv::Size& size) {
   cv::copyMakeBorder(inside, wide, 1, 1, 1, 1, cv::BORDER_REPLICATE);
   cv::distanceTransform(wide, below, cv::DIST_L2, 5);
   cv::distanceTransform(~wide, above, cv::DIST_L2, 5);
-  const cv::Mat depth = (below - above) / std::sqrt(std::abs(signed_area(ring)) / CV_PI);
+  const cv::Mat depth = (below - above) / radius_of(ring);
   return depth(cv::Rect({1, 1}, size));
 }
 cv::Mat weight_where(const cv::Mat& yes) {
@@ -333,18 +319,13 @@ cv::Mat weight_where(const cv::Mat& yes) {
 
 }  // namespace
 
-Rays rays_in_loop(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& loop) {
-  const cv::Mat depth = depth_below(loop, lab.size());
-  double deepest = 0;
-  cv::minMaxLoc(depth, nullptr, &deepest);
-  return unwrap(evidence_of(lab, glare, weight_where(depth > std::min(0.42, 0.6 * deepest)), weight_where((depth < 0.02) & (depth > -0.35))), loop, kWideRays);
-}
-
-Rays rays_about(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& ring) {
+Rays rays_about(const cv::Mat& lab, const Ring<ImagePoint>& ring, const RayOptions& options) {
   const cv::Mat depth = depth_below(ring, lab.size());
   double deepest = 0;
   cv::minMaxLoc(depth, nullptr, &deepest);
-  return unwrap(evidence_of(lab, glare, weight_where(depth > std::min(0.12, 0.4 * deepest)), weight_where((depth < -0.1) & (depth > -0.45))), ring, kCloseRays);
+  return unwrap(evidence_of(lab, weight_where(depth > std::min(options.wound_below, options.wound_share * deepest)),
+                            weight_where((depth < options.skin_from) & (depth > options.skin_to))),
+                ring, options);
 }
 
 }  // namespace uroko::margin

@@ -14,19 +14,20 @@ struct RayOptions {
   double inside;   ///< and how far inside
   int states;      ///< places tried along a ray
   double spacing;  ///< between rays
+  double wound_below, wound_share;  ///< surely wound: deeper below the ring than the lesser of this and of that share of the deepest
+  double skin_from, skin_to;        ///< surely skin: depths between these, above the ring negative
 };
-constexpr RayOptions kWideRays{0.06, 0.74, 57, 0.045};   ///< from a rough loop
-constexpr RayOptions kCloseRays{0.22, 0.22, 45, 0.03};   ///< about a margin that is nearly right
+constexpr RayOptions kWideRays{0.06, 0.74, 57, 0.045, 0.42, 0.6, 0.02, -0.35};  ///< from a rough loop
+constexpr RayOptions kCloseRays{0.22, 0.22, 45, 0.03, 0.12, 0.4, -0.1, -0.45};  ///< about a margin that is nearly right
 
 /// What is known of the colours before the margin is.
 struct Evidence {
   cv::Mat lab;            ///< CV_8UC3, slightly smoothed
   cv::Mat odds;           ///< CV_32F, log-odds of a colour being the wound's
-  cv::Mat glare;          ///< CV_8U, nonzero where colour says nothing, or empty
   cv::Vec3f wound, skin;  ///< mean colours of what is surely one or the other
 };
 /// `inside`, `outside`: CV_32F weights of what is surely wound and surely skin.
-Evidence evidence_of(const cv::Mat& lab, const cv::Mat& glare, const cv::Mat& inside, const cv::Mat& outside);
+Evidence evidence_of(const cv::Mat& lab, const cv::Mat& inside, const cv::Mat& outside);
 
 /// The unwrapped neighbourhood: colours along rays that run inward from the ring. State k of a ray is the boundary between its cells k - 1 and k.
 struct Rays {
@@ -36,7 +37,7 @@ struct Rays {
   std::vector<Eigen::Vector2d> inward;
   std::vector<int> limit;      ///< states from which on another part of the ring is nearer
   std::vector<char> on_frame;  ///< the ring runs along the picture's rim here: there is no outside to see
-  std::vector<Grid> channels;  ///< L*, a*, b*, log-odds, trust; a few cells more than states on either side
+  std::vector<Grid> channels;  ///< L*, a*, b*, log-odds, whether it lies in the picture; a few cells more than states on either side
   cv::Vec3f wound, skin;
   double depth_px(double state) const { return from_px + state * unit_px; }
   ImagePoint at(int ray, double state) const {
@@ -73,8 +74,7 @@ RayMargin follow(const Rays& rays, const Eigen::VectorXf& scores, double stiffne
 /// How stiff the path is and how far the net's word is believed: neighbouring rays see much the same.
 constexpr double kWideStiffness = 1.2, kCloseStiffness = 1.2, kSharpness = 0.7;
 
-/// The first look, below a rough loop, and a closer one about what it gave. `ring` in pixels of `lab` (CV_8UC3, slightly smoothed).
-Rays rays_in_loop(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& loop);
-Rays rays_about(const cv::Mat& lab, const cv::Mat& glare, const Ring<ImagePoint>& ring);
+/// `ring` in pixels of `lab` (CV_8UC3, slightly smoothed).
+Rays rays_about(const cv::Mat& lab, const Ring<ImagePoint>& ring, const RayOptions& options);
 
 }  // namespace uroko::margin

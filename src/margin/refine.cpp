@@ -29,12 +29,9 @@ constexpr int kWindowSide = 160;
 
 double from_outline(const ImageOutline& outline, const ImagePoint& p) {
   double best = 1e300;
-  const auto ring_distance = [&](const Ring<ImagePoint>& ring) {
-    for (std::size_t i = 0; i < ring.size(); ++i) best = std::min(best, distance(nearest_on_segment(ring[i], ring[(i + 1) % ring.size()], p), p));
-  };
   for (const auto& part : outline.parts) {
-    ring_distance(part.outer);
-    for (const auto& hole : part.holes) ring_distance(hole);
+    best = std::min(best, distance_from(part.outer, p));
+    for (const auto& hole : part.holes) best = std::min(best, distance_from(hole, p));
   }
   return best;
 }
@@ -155,8 +152,7 @@ Result<Solved> cut_again(const cv::Mat& bgr, const Margin& present, const std::v
   if (region.empty()) return Solved{present.outline, {}};
   const auto spliced = [&](const ImageOutline& fresh, const ImageOutline& rest) {
     auto joined = united(difference(rest, region), intersection(fresh, region));
-    std::sort(joined.parts.begin(), joined.parts.end(),
-              [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+    largest_first(joined);
     return joined;
   };
   auto joined = spliced(solved, present.outline);
@@ -266,8 +262,7 @@ Result<Margin> refine(const cv::Mat& bgr, const Margin& present, const std::vect
     doubts.insert(doubts.end(), solved->doubts.begin(), solved->doubts.end());
   }
   if (outline == present.outline) return present;
-  std::sort(outline.parts.begin(), outline.parts.end(),
-            [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+  largest_first(outline);
   return margin_of(present, outline, std::move(doubts));
 }
 

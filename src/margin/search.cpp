@@ -30,7 +30,7 @@ Search search_in_loop(const cv::Mat& bgr, const ImageOutline& loop, int side, do
   double length = 0;
   for (const auto& part : local.parts) {
     if (std::abs(signed_area(part.outer)) < 12) continue;
-    const auto rays = rays_in_loop(lab, {}, part.outer);
+    const auto rays = rays_about(lab, part.outer, kWideRays);
     auto score = scores(wide_model(), features_of(rays));
     if (spread > 0) {
       // The clearer the margin is without it, the less the expectation counts.
@@ -46,10 +46,9 @@ Search search_in_loop(const cv::Mat& bgr, const ImageOutline& loop, int side, do
     if (find_fault(ring)) ring = made_valid(ring);
     if (ring.empty()) continue;
     // Loops that the path makes where rays cross are not parts of the wound.
-    auto& largest = *std::max_element(ring.parts.begin(), ring.parts.end(),
-                                      [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) < std::abs(signed_area(b.outer)); });
-    if (std::abs(signed_area(largest.outer)) < 8) continue;
-    out.outline.parts.push_back({largest.outer, {}});
+    largest_first(ring);
+    if (std::abs(signed_area(ring.parts.front().outer)) < 8) continue;
+    out.outline.parts.push_back({std::move(ring.parts.front().outer), {}});
     out.clarity += found.clarity * rays.n;
     length += rays.n;
   }
@@ -57,8 +56,7 @@ Search search_in_loop(const cv::Mat& bgr, const ImageOutline& loop, int side, do
   out.clarity /= length;
   out.outline = crop.in_photo(out.outline);
   if (find_fault(out.outline)) out.outline = made_valid(out.outline);
-  std::sort(out.outline.parts.begin(), out.outline.parts.end(),
-            [](const auto& a, const auto& b) { return std::abs(signed_area(a.outer)) > std::abs(signed_area(b.outer)); });
+  largest_first(out.outline);
   return out;
 }
 

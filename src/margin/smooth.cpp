@@ -9,19 +9,13 @@ namespace uroko::margin {
 
 namespace {
 
-double off_line(const ImagePoint& a, const ImagePoint& b, const ImagePoint& p) {
-  const double vx = b.x - a.x, vy = b.y - a.y, l2 = vx * vx + vy * vy;
-  const double t = l2 > 0 ? std::clamp(((p.x - a.x) * vx + (p.y - a.y) * vy) / l2, 0.0, 1.0) : 0;
-  return std::hypot(p.x - a.x - t * vx, p.y - a.y - t * vy);
-}
-
 /// Douglas and Peucker (1973) between two kept vertices; distances in units of each vertex's own tolerance.
 void keep_between(const Ring<ImagePoint>& ring, const std::vector<double>& tolerance, std::size_t from, std::size_t to, std::vector<char>& kept) {
   double worst = 1;
   std::size_t at = 0;
   const std::size_t n = ring.size();
   for (std::size_t i = from + 1; i < to; ++i)
-    if (const double d = off_line(ring[from % n], ring[to % n], ring[i % n]) / tolerance[i % n]; d > worst) worst = d, at = i;
+    if (const double d = distance(nearest_on_segment(ring[from % n], ring[to % n], ring[i % n]), ring[i % n]) / tolerance[i % n]; d > worst) worst = d, at = i;
   if (at == 0) return;
   kept[at % n] = 1;
   keep_between(ring, tolerance, from, at, kept);

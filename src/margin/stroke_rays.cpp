@@ -8,6 +8,7 @@
 #include "margin/crop.h"
 #include "margin/raster.h"
 #include "margin/rays.h"
+#include "margin/rings.h"
 
 namespace uroko::margin {
 
@@ -20,12 +21,6 @@ constexpr double kBeyond = 2.0;  ///< where it is expected, same unit
 constexpr double kNode = 0.02;
 constexpr double kSteep = 1.2;  ///< a stroke that leaves the margin more steeply follows a tongue of it
 constexpr int kSide = 256;
-
-double ring_distance(const Ring<ImagePoint>& ring, const ImagePoint& p) {
-  double best = 1e300;
-  for (std::size_t i = 0; i < ring.size(); ++i) best = std::min(best, distance(nearest_on_segment(ring[i], ring[(i + 1) % ring.size()], p), p));
-  return best;
-}
 
 /// Distance between stroke and ring at every node that the stroke runs beside, 0 elsewhere; empty when it does not run along the ring.
 struct Beside {
@@ -78,12 +73,12 @@ std::optional<Moved> moved_along(const cv::Mat& bgr, const ImageOutline& present
   double nearest = 1e300;
   const auto& probe = stroke[stroke.size() / 2];
   for (std::size_t i = 0; i < present.parts.size(); ++i)
-    if (const double d = ring_distance(present.parts[i].outer, probe); d < nearest) nearest = d, which = i;
+    if (const double d = distance_from(present.parts[i].outer, probe); d < nearest) nearest = d, which = i;
   for (const auto& part : present.parts)
     for (const auto& hole : part.holes)
-      if (ring_distance(hole, probe) < nearest) return std::nullopt;
+      if (distance_from(hole, probe) < nearest) return std::nullopt;
   const auto& outer = present.parts[which].outer;
-  const double radius = std::sqrt(std::abs(signed_area(outer)) / CV_PI);
+  const double radius = radius_of(outer);
   if (radius < 4) return std::nullopt;
   const Crop crop = make_crop(bgr, box_of({{{outer, {}}}}, 0.3), kSide);
   const double s = crop.scale(), r = radius * s;
@@ -126,7 +121,7 @@ std::optional<Moved> moved_along(const cv::Mat& bgr, const ImageOutline& present
   if (find_fault(ImageOutline{{{guess, {}}}})) return std::nullopt;
   cv::Mat smooth;
   cv::GaussianBlur(crop.bgr, smooth, {}, 0.6);
-  const auto rays = rays_about(lab_of(smooth), {}, guess);
+  const auto rays = rays_about(lab_of(smooth), guess, kCloseRays);
   auto score = scores(close_model(), features_of(rays));
   std::vector<char> open(static_cast<std::size_t>(rays.n), 0);
   for (int i = 0; i < rays.n; ++i) {

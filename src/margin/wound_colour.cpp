@@ -4,17 +4,14 @@
 #include <opencv2/imgproc.hpp>
 
 namespace uroko::margin {
-namespace {
 
-cv::Mat smoothed(const cv::Mat& picture, const cv::Mat& weight3, double sigma) {
+cv::Mat smoothed(const cv::Mat& picture, const cv::Mat& weight, double sigma) {
   cv::Mat sum, norm;
-  cv::GaussianBlur(picture.mul(weight3), sum, {}, sigma);
-  cv::GaussianBlur(weight3, norm, {}, sigma);
+  cv::GaussianBlur(picture.mul(weight), sum, {}, sigma);
+  cv::GaussianBlur(weight, norm, {}, sigma);
   cv::max(norm, 1e-3, norm);
   return sum / norm;
 }
-
-}  // namespace
 
 std::vector<cv::Mat> colour_traits(const cv::Mat& lab, const cv::Mat& weight) {
   cv::Mat weight3;

@@ -14,6 +14,9 @@ constexpr int kColourTerms = 1 + kColourTraits + kColourTraits * (kColourTraits 
 std::vector<cv::Mat> colour_traits(const cv::Mat& lab, const cv::Mat& weight);
 void colour_terms(const std::vector<cv::Mat>& traits, const cv::Point& at, double* terms);
 
+/// The mean of a CV_32F picture (of one or three channels) under a Gaussian, over what has weight.
+cv::Mat smoothed(const cv::Mat& picture, const cv::Mat& weight, double sigma);
+
 /// How likely each pixel is an open wound's, before anything is known of the photo: CV_32F, 0 to 1. Weights made by `bench_propose --fit-colour`.
 cv::Mat wound_colour(const cv::Mat& lab, const cv::Mat& weight);
 

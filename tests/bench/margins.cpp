@@ -12,6 +12,7 @@
 
 #include "bench/margin_koi.h"
 #include "bench/margin_peers.h"
+#include "bench/open_set.h"
 #include "uroko/margin/margin.h"
 #include "uroko/photo/photo.h"
 
@@ -28,28 +29,6 @@ double seconds(const std::function<void()>& f) {
   const auto start = std::chrono::steady_clock::now();
   f();
   return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-}
-
-cv::Mat grey(const std::filesystem::path& file) {
-  cv::Mat out;
-  cv::cvtColor(photo::load(file).bgr, out, cv::COLOR_BGR2GRAY);
-  return out;
-}
-
-/// Photos and masks of one open set, in the order of their names.
-std::vector<Case> open_set(const std::string& set, std::size_t most) {
-  const auto root = std::filesystem::path(UROKO_SHARED_DATA) / set;
-  std::vector<Case> cases;
-  if (!std::filesystem::exists(root)) return cases;
-  std::vector<std::filesystem::path> files;
-  for (const auto& entry : std::filesystem::directory_iterator(root / "images")) files.push_back(entry.path());
-  std::sort(files.begin(), files.end());
-  for (const auto& file : files) {
-    if (cases.size() >= most) break;
-    Case c;
-    if (make_case(c, file.stem().string(), photo::load(file).bgr, grey(root / "masks" / (file.stem().string() + ".png")))) cases.push_back(c);
-  }
-  return cases;
 }
 
 /// Standard uncertainty of the area in px2 from the margin's own doubt.

@@ -6,14 +6,13 @@
 // ctest: --short
 #include <Eigen/Dense>
 #include <cstring>
-#include <filesystem>
 
 #include "bench/margin_koi.h"
+#include "bench/open_set.h"
 #include "margin/colour_model.h"
 #include "margin/crop.h"
 #include "margin/proposal.h"
 #include "margin/wound_colour.h"
-#include "uroko/photo/photo.h"
 #include "uroko/scenes/sample_case.h"
 
 using namespace uroko;
@@ -156,17 +155,7 @@ Picture painted(int n, int round) {
 
 std::vector<Picture> feet(std::size_t most) {
   std::vector<Picture> out;
-  const auto root = std::filesystem::path(UROKO_SHARED_DATA) / "fuseg_foot_ulcer";
-  if (!std::filesystem::exists(root)) return out;
-  std::vector<std::filesystem::path> files;
-  for (const auto& entry : std::filesystem::directory_iterator(root / "images")) files.push_back(entry.path());
-  std::sort(files.begin(), files.end());
-  for (std::size_t k = 0; k < files.size() && out.size() < most; ++k) {
-    Picture p;
-    cv::Mat mask;
-    cv::cvtColor(photo::load(root / "masks" / (files[k].stem().string() + ".png")).bgr, mask, cv::COLOR_BGR2GRAY);
-    if (make_case(p.c, files[k].stem().string(), photo::load(files[k]).bgr, mask)) out.push_back(p);
-  }
+  for (auto& c : open_set("fuseg_foot_ulcer", most)) out.push_back({std::move(c), {}, 0, true});
   return out;
 }
 
@@ -181,6 +170,10 @@ margin::FinderOptions options_of(const Picture& p) {
   margin::FinderOptions options;
   options.mm_per_px = p.mm_per_px;
   return options;
+}
+
+std::vector<margin::Proposed> candidates_of(const Picture& p) {
+  return margin::proposals(p.c.bgr, margin::searched(p.c.bgr, p.ignore), p.ignore, options_of(p));
 }
 
 /// Logistic regression by Newton's steps with a ridge of 1; a row's terms, its label.
@@ -265,7 +258,7 @@ void fit() {
   int reachable = 0;
   for (const auto& p : pictures) {
     Choice choice;
-    for (const auto& candidate : margin::proposals(p.c.bgr, p.ignore, options_of(p)).all) {
+    for (const auto& candidate : candidates_of(p)) {
       const double d = p.wound ? dice(p.c, candidate.margin.outline) : 0;
       if (d > 0.6 && d < kRight) continue;  // neither
       choice.rows.push_back(Eigen::Map<const Eigen::VectorXd>(candidate.traits.data(), n));
@@ -319,7 +312,7 @@ Row tried(const std::vector<Picture>& pictures, bool verbose) {
     if (d > kRight) row.dices.push_back(d);
     if (verbose) {
       std::printf("%s: %s %.3f; likeness (Dice):", p.c.name.c_str(), found ? "found" : "refused", d);
-      auto all = margin::proposals(p.c.bgr, p.ignore, options_of(p)).all;
+      auto all = candidates_of(p);
       std::sort(all.begin(), all.end(), [](const auto& a, const auto& b) { return margin::likeness(a.traits) > margin::likeness(b.traits); });
       for (std::size_t k = 0; k < all.size() && k < 5; ++k)
         std::printf(" %.2f (%.2f)", margin::likeness(all[k].traits), p.wound ? dice(p.c, all[k].margin.outline) : 0);
