@@ -12,10 +12,10 @@
 
 #include "cli/cli.h"
 #include "cli/measure_flags.h"
-#include "uroko/measure/budget.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
+#include "uroko/measure/budget.h"
 #include "uroko/measure/one_photo.h"
 #include "uroko/report/annotated.h"
 

@@ -33,9 +33,7 @@ json to_json(const PhotoResult& r) {
   photo["taken_from"] = photo::name(info.taken_from);
   json scale = {{"kind", scale::name(r.map.kind)}, {"mm_per_px", r.map.mm_per_px(centroid(r.margin.outline))}, {"rms_px", r.map.rms_px}};
   scale["tilt_deg"] = r.map.tilt_known ? json(r.map.tilt_deg) : json(nullptr);
-  if (r.check) {
-    scale["check"] = {{"kind", scale::name(r.check->map.kind)}, {"area_mm2", r.check->area_mm2}, {"agrees", r.check->agrees}};
-  }
+  if (r.check) scale["check"] = {{"kind", scale::name(r.check->map.kind)}, {"area_mm2", r.check->area_mm2}, {"agrees", r.check->agrees}};
   json margin = {{"from", margin::name(r.margin.from)}, {"wkt", to_wkt(r.margin.outline)}};
   if (r.margin.proposal) margin["proposal"] = true;
   if (!r.measurement.traces_mm2.empty()) margin["traces_mm2"] = r.measurement.traces_mm2;

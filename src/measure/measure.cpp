@@ -166,9 +166,7 @@ Result<Measurement> measure_traces(const PlaneMap& map, const std::vector<margin
   return out;
 }
 
-std::optional<Warning> compare_references(const PlaneMap& one, const PlaneMap& other, const margin::Margin& margin, const MeasureOptions& options) {
-  const auto a = measure(one, margin, options), b = measure(other, margin, options);
-  if (!a || !b) return std::nullopt;
+std::optional<Warning> compare_references(scale::Kind one, const Measurement& a, scale::Kind other, const Measurement& b) {
   const auto own = [](const Measurement& m) {
     double variance = 0;
     for (const auto& line : m.budget)
@@ -176,10 +174,10 @@ std::optional<Warning> compare_references(const PlaneMap& one, const PlaneMap& o
         variance += line.u_mm2 * line.u_mm2;
     return variance;
   };
-  const double difference = a->area_mm2.value - b->area_mm2.value, u = std::sqrt(own(*a) + own(*b));
+  const double difference = a.area_mm2.value - b.area_mm2.value, u = std::sqrt(own(a) + own(b));
   if (std::abs(difference) <= 2 * u) return std::nullopt;
-  return Warning{"references-disagree", std::string("the ") + scale::name(one.kind) + " gives " + fixed_text(a->area_mm2.value, 1) + " mm2, the " +
-                                            scale::name(other.kind) + " " + fixed_text(b->area_mm2.value, 1) +
+  return Warning{"references-disagree", std::string("the ") + scale::name(one) + " gives " + fixed_text(a.area_mm2.value, 1) + " mm2, the " +
+                                            scale::name(other) + " " + fixed_text(b.area_mm2.value, 1) +
                                             " mm2; check the entered sizes, and that both lie level with the wound"};
 }
 

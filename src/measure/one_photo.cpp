@@ -103,8 +103,11 @@ PhotoResult measure_photo(const PhotoRequest& request) {
   if (request.check) {
     PhotoResult::Check check;
     check.map = take(find_scale(out.photo.bgr, camera, *request.check), request.file);
-    check.area_mm2 = take(measure(check.map, out.margin, request.options), request.file).area_mm2.value;
-    if (auto told = compare_references(out.map, check.map, out.margin, request.options)) {
+    const auto by_other = take(measure(check.map, out.margin, request.options), request.file);
+    check.area_mm2 = by_other.area_mm2.value;
+    // Repeat traces measure more than this one margin.
+    const bool repeated = given && !given->repeats.empty();
+    if (auto told = compare_references(out.map.kind, repeated ? take(measure(out.map, out.margin, request.options), request.file) : out.measurement, check.map.kind, by_other)) {
       check.agrees = false;
       out.measurement.warnings.push_back(std::move(*told));
     }

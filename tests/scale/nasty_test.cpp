@@ -226,7 +226,7 @@ TEST_CASE("a card printed at 97 % is told by a second reference in the photo, on
     margin::Margin wound;
     wound.outline.parts.push_back({});
     for (int k = 0; k < 60; ++k) wound.outline.parts[0].outer.push_back(photo.image_from_print({122 + 10 * std::cos(k * M_PI / 30), 90 + 10 * std::sin(k * M_PI / 30)}));
-    const auto told = measure::compare_references(*by_card, *plate, wound);
+    const auto told = measure::compare_references(by_card->kind, measure::measure(*by_card, wound).value(), plate->kind, measure::measure(*plate, wound).value());
     INFO("printed at " << printed << ": card " << area_ratio(*by_card, photo, 122, 90, 10) << ", plate " << area_ratio(*plate, photo, 122, 90, 10));
     CHECK(told.has_value() == (printed < 1));
   }

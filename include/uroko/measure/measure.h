@@ -66,10 +66,9 @@ Result<Measurement> measure_traces(const scale::PlaneMap& map, const std::vector
 /// The outline is that of the photo with the smallest uncertainty.
 Measurement combined(const std::vector<Measurement>& photos);
 
-/// Two references in one photo: the areas that they give for the same margin. A warning "references-disagree" when they differ by more than
+/// Two references in one photo: what each gave for the same margin. A warning "references-disagree" when the areas differ by more than
 /// twice what their own uncertainties explain; the margin's is the same in both and does not count.
-std::optional<Warning> compare_references(const scale::PlaneMap& one, const scale::PlaneMap& other, const margin::Margin& margin,
-                                          const MeasureOptions& options = {});
+std::optional<Warning> compare_references(scale::Kind one, const Measurement& a, scale::Kind other, const Measurement& b);
 
 /// What the pixels say against trusting a margin: "blur" (the edge is spread over many pixels), "glare" (highlights lie over the margin).
 std::vector<Warning> photo_warnings(const cv::Mat& bgr, const scale::PlaneMap& map, const margin::Margin& margin);
