@@ -19,11 +19,8 @@ namespace fs = std::filesystem;
 using casebook::Id;
 
 std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
-  try {
-    return std::make_shared<scale::PlaneMap>(casebook::plane_map_of(row));
-  } catch (const Error&) {
-    return nullptr;  // a row that came from a table holds no map
-  }
+  auto map = casebook::plane_map_if_any(row);
+  return map ? std::make_shared<scale::PlaneMap>(std::move(*map)) : nullptr;  // a row that came from a table holds none
 }
 
 std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row) {

@@ -37,10 +37,6 @@ PlaneOutline laid_over(const PlaneOutline& outline, const PlaneOutline& under) {
   return turned(best);
 }
 
-PlaneOutline moved(const PlaneOutline& outline, double dx, double dy) {
-  return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) { return PlanePoint{p.x + dx, p.y + dy}; });
-}
-
 /// What a skin's pattern is kept by: the photo, and the measure whose map and margin it was read with.
 std::string skin_key(const PhotoEntry& photo) { return photo.row.sha256 + "/" + std::to_string(photo.measure ? photo.measure->id : 0); }
 
@@ -172,7 +168,7 @@ void Session::recompute_nested() {
       if (!a.to_first) continue;
       auto outline = (*a.to_first)(nested_[i].outline_mm);
       if (!origin) origin = centroid(outline);
-      nested_[i].outline_mm = moved(outline, -origin->x, -origin->y);
+      nested_[i].outline_mm = shifted(outline, -origin->x, -origin->y);
       nested_[i].by_skin = true;
     }
   // The others are laid over the one before them; those before the first over that one.
@@ -180,7 +176,7 @@ void Session::recompute_nested() {
   while (origin && !nested_[anchor].by_skin) ++anchor;
   if (!origin) {
     const auto c = centroid(nested_.front().outline_mm);
-    nested_.front().outline_mm = moved(nested_.front().outline_mm, -c.x, -c.y);
+    nested_.front().outline_mm = shifted(nested_.front().outline_mm, -c.x, -c.y);
   }
   for (std::size_t i = 0; i < anchor; ++i) nested_[i].outline_mm = laid_over(nested_[i].outline_mm, nested_[anchor].outline_mm);
   for (std::size_t i = anchor + 1; i < nested_.size(); ++i)

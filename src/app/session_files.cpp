@@ -206,8 +206,7 @@ void Session::give_scale() {
     }
     return find_scale(measure::ByBoard{static_cast<int>(*first), static_cast<int>(*second), *square}, false);
   }
-  const std::size_t wanted = f.kind == ToolId::ruler || f.kind == ToolId::midline ? 2 : f.kind == ToolId::disc ? 1 : 4;
-  if (f.picks.size() < wanted) {
+  if (f.picks.size() < picks_of(f.kind)) {
     f.fault = "Click in the photo first.";
     return;
   }

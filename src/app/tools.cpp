@@ -325,7 +325,7 @@ class RedrawTool : public Tool {
 /// Clicks that say where the reference is. Points may be dragged until all are there.
 class PickTool : public Tool {
  public:
-  PickTool(ToolId id, std::size_t wanted) : id_(id), wanted_(wanted) {}
+  explicit PickTool(ToolId id) : id_(id), wanted_(picks_of(id)) {}
   ToolId id() const override { return id_; }
   std::optional<Effect> press(const Pointer& p, const ImageOutline&) override {
     if (points_.size() >= wanted_) points_.clear();
@@ -368,6 +368,17 @@ class NoPickTool : public Tool {
 
 const ToolAbout& about(ToolId id) { return kAbout[static_cast<std::size_t>(id)]; }
 
+std::size_t picks_of(ToolId id) {
+  switch (id) {
+    case ToolId::ruler:
+    case ToolId::midline: return 2;
+    case ToolId::rectangle: return 4;
+    case ToolId::disc:
+    case ToolId::grey: return 1;
+    default: return 0;
+  }
+}
+
 std::unique_ptr<Tool> make_tool(ToolId id) {
   switch (id) {
     case ToolId::loop:
@@ -378,12 +389,12 @@ std::unique_ptr<Tool> make_tool(ToolId id) {
     case ToolId::push: return std::make_unique<PushTool>();
     case ToolId::redraw: return std::make_unique<RedrawTool>();
     case ToolId::hole: return std::make_unique<HoleTool>();
-    case ToolId::ruler: return std::make_unique<PickTool>(id, 2);
-    case ToolId::disc: return std::make_unique<PickTool>(id, 1);
-    case ToolId::rectangle: return std::make_unique<PickTool>(id, 4);
+    case ToolId::ruler:
+    case ToolId::disc:
+    case ToolId::rectangle:
+    case ToolId::midline:
+    case ToolId::grey: return std::make_unique<PickTool>(id);
     case ToolId::board: return std::make_unique<NoPickTool>(id);
-    case ToolId::midline: return std::make_unique<PickTool>(id, 2);
-    case ToolId::grey: return std::make_unique<PickTool>(id, 1);
   }
   return nullptr;
 }

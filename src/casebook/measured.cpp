@@ -132,6 +132,14 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
   return map;
 }
 
+std::optional<scale::PlaneMap> plane_map_if_any(const MeasureRow& row) {
+  try {
+    return plane_map_of(row);
+  } catch (const Error&) {
+    return std::nullopt;
+  }
+}
+
 measure::MeasureOptions options_of(const MeasureRow& row) {
   measure::MeasureOptions out;
   try {

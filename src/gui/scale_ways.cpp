@@ -124,7 +124,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     if (!chosen) continue;
     const auto& f = *s.scale_form;
     y += ui.px(4);
-    const std::size_t wanted = way.tool == app::ToolId::ruler || way.tool == app::ToolId::midline ? 2 : way.tool == app::ToolId::disc ? 1 : way.tool == app::ToolId::board ? 0 : 4;
+    const std::size_t wanted = app::picks_of(way.tool);
     const std::size_t have = f.picks.size();
     const float half = (w - ui.px(12)) / 2;
     const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t); };

@@ -70,9 +70,8 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
   std::vector<PlaneOutline> outlines;
   double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY;
   for (std::size_t i : picks) {
-    PlaneOutline o = all[i]->outline_mm;
-    const PlanePoint c = placed ? PlanePoint{} : centroid(o);
-    o = mapped<PlanePoint, PlanePoint>(o, [&](const PlanePoint& p) { return PlanePoint{p.x - c.x, p.y - c.y}; });
+    const PlanePoint c = placed ? PlanePoint{} : centroid(all[i]->outline_mm);
+    PlaneOutline o = shifted(all[i]->outline_mm, -c.x, -c.y);
     for (const auto& part : o.parts)
       for (const auto& p : part.outer) {
         x0 = std::min(x0, p.x), x1 = std::max(x1, p.x);

@@ -15,13 +15,6 @@
 namespace uroko::report {
 namespace {
 
-// Nothing for a row that came from a table.
-std::optional<scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
-  try {
-    return casebook::plane_map_of(row);
-  } catch (const Error&) { return std::nullopt; }
-}
-
 // How far the fish's midline is turned from the plane's x axis; nothing where it was not marked.
 std::optional<double> midline_turn(const casebook::MeasureRow& row) {
   try {
@@ -37,10 +30,6 @@ PlaneOutline turned(const PlaneOutline& outline, double angle) {
   const auto c = centroid(outline);
   const double cs = std::cos(angle), sn = std::sin(angle);
   return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) { return PlanePoint{cs * (p.x - c.x) - sn * (p.y - c.y), sn * (p.x - c.x) + cs * (p.y - c.y)}; });
-}
-
-PlaneOutline moved(const PlaneOutline& outline, double dx, double dy) {
-  return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) { return PlanePoint{p.x + dx, p.y + dy}; });
 }
 
 // The share that two margins about the origin have in common.
@@ -67,7 +56,7 @@ bool lay_by_skin(SheetData& data, const std::vector<VisitMargin>& margins, const
   const auto picks = drawn_margins(margins.size());
   std::vector<measure::SkinPhoto> photos;
   for (const auto i : picks) {
-    auto map = stored_map(margins[i].measure);
+    auto map = casebook::plane_map_if_any(margins[i].measure);
     const auto outline = margin_px(margins[i].measure);
     photos.push_back({margins[i].photo, map && outline ? std::make_shared<const scale::PlaneMap>(std::move(*map)) : nullptr, outline.value_or(ImageOutline{})});
   }
@@ -80,7 +69,7 @@ bool lay_by_skin(SheetData& data, const std::vector<VisitMargin>& margins, const
     auto outline = (*aligned[k].to_first)(margins[picks[k]].outline_mm);
     if (!origin) origin = centroid(outline);
     // About the first one's middle, turned as that one lies level.
-    outline = moved(outline, -origin->x, -origin->y);
+    outline = shifted(outline, -origin->x, -origin->y);
     if (level_turn) outline = measure::SkinMotion{-*level_turn, {}}(outline);
     margin.outline_mm = std::move(outline);
     margin.by_skin = true;
@@ -93,7 +82,7 @@ bool lay_by_skin(SheetData& data, const std::vector<VisitMargin>& margins, const
     if (margin.by_skin)
       before = c;
     else
-      margin.outline_mm = moved(margin.outline_mm, before->x - c.x, before->y - c.y);
+      margin.outline_mm = shifted(margin.outline_mm, before->x - c.x, before->y - c.y);
   }
   return true;
 }
@@ -117,7 +106,7 @@ std::optional<PlaneOutline> margin_mm(const casebook::MeasureRow& m) {
   const auto outline = margin_px(m);
   if (!outline) return std::nullopt;
   PlaneOutline plane;
-  if (const auto map = stored_map(m)) {
+  if (const auto map = casebook::plane_map_if_any(m)) {
     plane = map->to_plane(*outline);
   } else {
     const double s = px_per_mm(m, *outline);
@@ -142,7 +131,7 @@ void place_margins(SheetData& data, const std::vector<VisitMargin>& margins, boo
   if (data.margins_level) level(data.margins, turns);
   for (auto& m : data.margins) {
     const auto c = centroid(m.outline_mm);
-    m.outline_mm = moved(m.outline_mm, -c.x, -c.y);
+    m.outline_mm = shifted(m.outline_mm, -c.x, -c.y);
   }
   if (by_skin) lay_by_skin(data, margins, data.margins_level ? turns.front() : std::nullopt);
 }

@@ -21,6 +21,8 @@ struct ToolAbout {
   bool of_margin;     ///< needs a photo and works on the margin; otherwise on the scale or the colour
 };
 const ToolAbout& about(ToolId id);
+/// How many clicks in the photo the tool wants; 0 where a number of them says nothing.
+std::size_t picks_of(ToolId id);
 
 /// The pointer over the photo. `pixel`: photo pixels that one screen pixel covers.
 struct Pointer {

@@ -10,6 +10,8 @@ MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& ma
 
 /// The way back. Throws Error(Fault::book) when the row's JSON does not hold one (rows imported from a table).
 scale::PlaneMap plane_map_of(const MeasureRow& row);
+/// The same; nothing for a row that holds none.
+std::optional<scale::PlaneMap> plane_map_if_any(const MeasureRow& row);
 measure::MeasureOptions options_of(const MeasureRow& row);
 
 }  // namespace uroko::casebook

@@ -41,6 +41,19 @@ Outline<P> densified(const Outline<P>& outline, double step);
 template <class P>
 bool contains(const Outline<P>& outline, const P& point);
 
+/// All of it moved by (dx, dy).
+template <class P>
+Outline<P> shifted(Outline<P> outline, double dx, double dy) {
+  const auto move = [=](Ring<P>& ring) {
+    for (auto& p : ring) p = {p.x + dx, p.y + dy};
+  };
+  for (auto& part : outline.parts) {
+    move(part.outer);
+    for (auto& hole : part.holes) move(hole);
+  }
+  return outline;
+}
+
 template <class From, class To>
 Outline<To> mapped(const Outline<From>& outline, const std::function<To(const From&)>& f) {
   const auto ring = [&](const Ring<From>& in) {
