@@ -1,6 +1,7 @@
 #include <catch2/catch.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "margin/shapes.h"
 #include "uroko/base/random.h"
 #include "uroko/margin/margin.h"
 
@@ -8,13 +9,6 @@ using namespace uroko;
 using namespace uroko::margin;
 
 namespace {
-
-Ring<ImagePoint> ellipse(ImagePoint c, double a, double b, int n = 90) {
-  Ring<ImagePoint> ring;
-  for (int i = 0; i < n; ++i) ring.push_back({c.x + a * std::cos(2 * CV_PI * i / n), c.y + b * std::sin(2 * CV_PI * i / n)});
-  return ring;
-}
-ImageOutline outline(Ring<ImagePoint> ring) { return {{{std::move(ring), {}}}}; }
 
 /// Pale skin with noise and a red ellipse whose edge is a Gaussian of sigma `soft`.
 cv::Mat photo_of(ImagePoint c, double a, double b, double soft, cv::Size size = {480, 360}) {
@@ -39,7 +33,7 @@ TEST_CASE("a rough loop round a red ellipse gives its area to one percent") {
   const auto found = find_in_loop(bgr, outline(ellipse({235, 178}, 118, 80, 12)));
   REQUIRE(found);
   CHECK(area(found->outline) == Approx(CV_PI * 90 * 60).epsilon(0.01));
-  CHECK(dice(found->outline, outline(ellipse({230, 180}, 90, 60))) > 0.99);
+  CHECK(dice(found->outline, outline(ellipse({230, 180}, 90, 60, 90))) > 0.99);
   CHECK(found->from == From::loop);
   CHECK_FALSE(found->proposal);
   CHECK(found->doubt_px.size() == found->outline.parts.front().outer.size());
@@ -94,12 +88,12 @@ TEST_CASE("a loop that cannot be used is refused with its code and what to do") 
   };
   CHECK(code(bgr, {}) == "loop-points");
   CHECK(code(bgr, outline({{10, 10}, {20, 20}})) == "loop-points");
-  CHECK(code(bgr, outline(ellipse({2000, 180}, 90, 60))) == "loop-outside");
+  CHECK(code(bgr, outline(ellipse({2000, 180}, 90, 60, 90))) == "loop-outside");
   CHECK(code(bgr, outline({{100, 100}, {300, 260}, {300, 100}, {100, 260}})) == "loop-crosses");
   CHECK(code(bgr, outline({{-1000, -1000}, {2000, -1000}, {2000, 2000}, {-1000, 2000}})) == "loop-large");
   CHECK(code(bgr, outline({{100, 100}, {102, 100}, {102, 102}})) == "loop-small");
-  CHECK(code({}, outline(ellipse({230, 180}, 90, 60))) == "photo-empty");
-  CHECK(code(cv::Mat(1, 400, CV_8UC3, cv::Scalar(1, 2, 3)), outline(ellipse({230, 0}, 90, 60))) == "photo-too-small");
+  CHECK(code({}, outline(ellipse({230, 180}, 90, 60, 90))) == "photo-empty");
+  CHECK(code(cv::Mat(1, 400, CV_8UC3, cv::Scalar(1, 2, 3)), outline(ellipse({230, 0}, 90, 60, 90))) == "photo-too-small");
 }
 
 TEST_CASE("a loop round plain skin finds no edge and says so, at any grain of the skin") {

@@ -4,6 +4,7 @@
 #include <limits>
 #include <opencv2/imgproc.hpp>
 
+#include "margin/shapes.h"
 #include "uroko/base/random.h"
 #include "uroko/margin/margin.h"
 
@@ -11,13 +12,6 @@ using namespace uroko;
 using namespace uroko::margin;
 
 namespace {
-
-Ring<ImagePoint> ellipse(ImagePoint c, double a, double b, int n = 24) {
-  Ring<ImagePoint> ring;
-  for (int i = 0; i < n; ++i) ring.push_back({c.x + a * std::cos(2 * CV_PI * i / n), c.y + b * std::sin(2 * CV_PI * i / n)});
-  return ring;
-}
-ImageOutline outline(Ring<ImagePoint> ring) { return {{{std::move(ring), {}}}}; }
 
 /// An ellipse of one colour (drawn with its rim, half a pixel wider than asked) on skin of another, with grain.
 cv::Mat photo_of(const cv::Scalar& wound, const cv::Scalar& skin, ImagePoint c = {150, 110}, double a = 50, double b = 36) {
@@ -88,9 +82,9 @@ TEST_CASE("an island of skin is kept as a hole where holes are asked for") {
 TEST_CASE("a one-channel or a 16-bit picture is refused as such by every finder") {
   const cv::Mat grey(200, 200, CV_8U, cv::Scalar(90)), deep(200, 200, CV_16UC3, cv::Scalar::all(900));
   Margin present;
-  present.outline = outline(ellipse({100, 100}, 40, 40));
+  present.outline = outline(ellipse({100, 100}, 40, 40, 24));
   for (const auto& photo : {grey, deep}) {
-    CHECK(answer(find_in_loop(photo, outline(ellipse({100, 100}, 40, 40)))) == "photo-kind");
+    CHECK(answer(find_in_loop(photo, outline(ellipse({100, 100}, 40, 40, 24)))) == "photo-kind");
     CHECK(answer(find_from_point(photo, {100, 100})) == "photo-kind");
     CHECK(answer(propose(photo, {})) == "photo-kind");
     CHECK(answer(refine(photo, present, {{{10, 10}}}, {})) == "photo-kind");
@@ -106,14 +100,14 @@ TEST_CASE("loops of a careless hand: each has its answer") {
   CHECK(answer(find_in_loop(bgr, outline({{10, 10}, {60, 60}, {110, 110}}))) != "found");
   CHECK(answer(find_in_loop(bgr, outline({{150, 110}, {151, 110}, {151, 111}, {150, 111}}))) == "loop-small");
   CHECK(answer(find_in_loop(bgr, outline({{-1, -1}, {300, -1}, {300, 220}, {-1, 220}}))) == "loop-large");
-  CHECK(answer(find_in_loop(bgr, outline(ellipse({-500, -500}, 30, 30)))) == "loop-outside");
+  CHECK(answer(find_in_loop(bgr, outline(ellipse({-500, -500}, 30, 30, 24)))) == "loop-outside");
   // A pigtail where the ends meet is cut off, and the wound is found all the same.
   auto pigtail = ellipse({152, 109}, 64, 48, 16);
   pigtail.insert(pigtail.end(), {{217, 104}, {213, 100}, {211, 106}, {218, 108}});
   CHECK(answer(find_in_loop(bgr, outline(pigtail))) == "found");
   // Half in the photo, through the wound, drawn the other way round, with every point twice.
-  CHECK_FALSE(answer(find_in_loop(bgr, outline(ellipse({290, 110}, 60, 60)))).empty());
-  CHECK_FALSE(answer(find_in_loop(bgr, outline(ellipse({200, 110}, 60, 60)))).empty());
+  CHECK_FALSE(answer(find_in_loop(bgr, outline(ellipse({290, 110}, 60, 60, 24)))).empty());
+  CHECK_FALSE(answer(find_in_loop(bgr, outline(ellipse({200, 110}, 60, 60, 24)))).empty());
   auto back = ellipse({152, 109}, 64, 48, 16);
   std::reverse(back.begin(), back.end());
   CHECK(answer(find_in_loop(bgr, outline(back))) == "found");
@@ -138,7 +132,7 @@ TEST_CASE("a photo of one colour holds nothing to propose") {
 
 TEST_CASE("strokes of a careless hand: each has its answer") {
   const auto bgr = photo_of(kRed, kPale);
-  const auto present = given(bgr, outline(ellipse({150, 110}, 50, 36)));
+  const auto present = given(bgr, outline(ellipse({150, 110}, 50, 36, 24)));
   CHECK(answer(refine(bgr, present, {{{-40, 10}}}, {})) == "stroke-outside");
   CHECK(answer(refine(bgr, present, {{}}, {{}})) == "found");
   // One point, a point drawn many times, a stroke right across, one through everything that is wound.
