@@ -49,7 +49,14 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
     };
   }, true);
   jobs.start("Reading " + name, [this, file, mine](const Token& token) -> Jobs::Delivery {
-    auto photo = photo::load(file);
+    photo::Photo photo;
+    try {
+      photo = photo::load(file);
+    } catch (const Error& e) {
+      return [this, mine, e] {
+        if (mine()) photo_failed(e);
+      };
+    }
     auto bgr = std::make_shared<const cv::Mat>(photo.bgr);
     auto pyramid = build_pyramid(photo.bgr, 1, photo.info.width_px, photo.info.height_px, token);
     return [this, mine, info = photo.info, bgr, pyramid, kept = scale::kept_profiles()] {
@@ -76,6 +83,21 @@ void Session::open_photo(const std::filesystem::path& file, PhotoPlace place, co
   step = desk->history.now().map || saved ? Step::margin : Step::scale;
   recompute_course();
   recompute_ghost();
+}
+
+/// Nothing to work on: another of those that are about to be taken in, or none. One of the book stays and says why.
+void Session::photo_failed(const Error& e) {
+  const auto file = desk->file;
+  trouble("Reading " + file.filename().string(), std::make_exception_ptr(e));
+  if (desk->place.photo) {
+    desk->unreadable = Refusal{e.code(), file.filename().string() + ": " + e.happened(), e.advice()};
+    return;
+  }
+  desk.reset();
+  if (!import_form) return;
+  const auto& items = import_form->items;
+  const auto next = std::find_if(items.begin(), items.end(), [&](const auto& item) { return item.trouble.empty() && item.file != file; });
+  if (next != items.end()) open_photo(next->file);
 }
 
 /// The whole photo; with a margin already there, the wound and its reference.

@@ -205,6 +205,7 @@ void draw_tool_strip(Ui& ui, const Box& photo, float hint_h) {
 
 std::string hint_of(const app::Session& s) {
   const auto& d = *s.desk;
+  if (d.unreadable) return said(*d.unreadable);
   if (!d.info) return "Opening the photo";
   if (d.finding_margin) return "Finding the margin \u2026";
   if (d.margin_refusal) return said(*d.margin_refusal);

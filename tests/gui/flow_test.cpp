@@ -8,6 +8,7 @@
 #include "gui/harness.h"
 #include "uroko/base/csv.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/book.h"
 #include "uroko/casebook/measured.h"
 
 using namespace uroko;
@@ -171,6 +172,53 @@ TEST_CASE("the dose sheet shows its working and has no default") {
   h.type("dose.weighed_on", "2026-03-02");
   CHECK(h.session.dose_result().volume == "0.30");
   CHECK(h.session.dose_result().working.size() >= 2);
+}
+
+TEST_CASE("a photo that cannot be shown does not stay on the desk: the next one is shown, or the first screen") {
+  TempFolder folder;
+  Harness h(folder.path());
+  std::ofstream(folder / "broken.jpg") << "not a photo";
+  h.session.drop_files({folder / "broken.jpg"});
+  h.settle();
+  CHECK_FALSE(h.session.desk);
+  REQUIRE(h.session.import_form);
+  CHECK_FALSE(h.session.import_form->items.at(0).trouble.empty());
+  h.type("import.fish.name", "Ume");
+  h.type("import.wound.name", "back");
+  h.press("import.confirm");
+  h.settle();
+  CHECK(h.session.import_form->fault == "None of these files can be taken in.");
+  h.press("form.cancel");
+  h.settle();
+  CHECK_FALSE(h.session.import_form);
+  CHECK(h.has("start.drop"));
+
+  const auto sound = folder / "sound.jpg";  // after the broken one by its name
+  fs::copy_file(kSamples / truth()["photos"][0]["file"].get<std::string>(), sound);
+  h.session.drop_files({folder / "broken.jpg", sound});
+  h.settle();
+  REQUIRE(h.session.desk);
+  CHECK(h.session.desk->file == sound);
+  CHECK(h.session.desk->loaded_whole());
+}
+
+TEST_CASE("a photo of the book that was damaged since says so where it should be") {
+  TempFolder folder;
+  Harness h(folder.path());
+  auto book = casebook::Book::create(folder / "B.uroko");
+  casebook::NewPhotos photos;
+  photos.files = {kSamples / truth()["photos"][0]["file"].get<std::string>()};
+  photos.fish = "Ume", photos.wound = "back";
+  const auto added = book.add_photos(photos);
+  const auto kept = book.photo_file(book.everything().at(0).wounds.at(0).visits.at(0).photos.at(0).sha256);
+  fs::permissions(kept, fs::perms::owner_write, fs::perm_options::add);
+  fs::resize_file(kept, 20000);
+  h.session.open_book(folder / "B.uroko");
+  h.settle();
+  REQUIRE(h.session.desk);
+  REQUIRE(h.session.desk->unreadable);
+  CHECK_FALSE(h.session.desk->unreadable->advice.empty());
+  CHECK_FALSE(h.session.desk->loaded_whole());
 }
 
 TEST_CASE("a damaged photo is named with what to do and the others come in") {

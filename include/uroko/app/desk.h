@@ -53,6 +53,7 @@ struct Desk {
   History<Work> history;
   std::unique_ptr<Tool> tool;
 
+  std::optional<Refusal> unreadable;  ///< why a photo of the book cannot be shown
   std::optional<Refusal> scale_refusal, margin_refusal, measure_refusal;
   bool finding_scale = false, finding_margin = false;
   std::uint64_t generation = 0;  ///< of the work; results of an older one are dropped

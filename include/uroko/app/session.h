@@ -15,6 +15,7 @@
 #include "uroko/app/guide.h"
 #include "uroko/app/jobs.h"
 #include "uroko/app/settings.h"
+#include "uroko/base/error.h"
 #include "uroko/measure/skin_match.h"
 #include "uroko/report/chart.h"
 #include "uroko/scale/lens.h"
@@ -248,6 +249,7 @@ class Session {
   void restore_unfinished();
   bool select_unfinished();
   void first_view();
+  void photo_failed(const Error& error);
   void show_photo(casebook::Id photo);
   bool undo_book(bool back);
   void restore_measure(const casebook::MeasureRow& row);
