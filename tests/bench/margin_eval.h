@@ -12,6 +12,7 @@
 #include "margin/raster.h"
 #include "uroko/base/random.h"
 #include "uroko/geometry/polygon.h"
+#include "uroko/margin/margin.h"
 
 namespace uroko::eval {
 
@@ -111,6 +112,14 @@ inline ImageOutline ellipse_loop(const Case& c, double looseness) {
 }
 
 inline cv::Mat mask_of(const ImageOutline& outline, const cv::Size& size) { return margin::filled(outline, size); }
+
+/// Standard uncertainty of the area in px2 from the margin's own doubt.
+inline double area_u(const margin::Margin& m) {
+  const double length = perimeter(m.outline);
+  double d2 = 0;
+  for (const double d : m.doubt_px) d2 += d * d / static_cast<double>(m.doubt_px.size());
+  return std::sqrt(std::pow(m.common_px * length, 2) + d2 * m.correlation_px * length);
+}
 
 struct Scores {
   std::vector<double> dice, area_error, boundary_px;

@@ -31,14 +31,6 @@ double seconds(const std::function<void()>& f) {
   return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
 }
 
-/// Standard uncertainty of the area in px2 from the margin's own doubt.
-double area_u(const margin::Margin& m) {
-  const double length = perimeter(m.outline);
-  double d2 = 0;
-  for (const double d : m.doubt_px) d2 += d * d / static_cast<double>(m.doubt_px.size());
-  return std::sqrt(std::pow(m.common_px * length, 2) + d2 * m.correlation_px * length);
-}
-
 struct Row {
   Scores scores;
   int covered = 0;
