@@ -19,12 +19,12 @@ void Session::save_log() {
   if (!log_form || !access_) return;
   auto& f = *log_form;
   f.fault.clear();
-  const auto date = DateTime::parse(trim(f.date));
-  if (!date) f.fault = "The date must be like 2026-03-19 or 2026-03-19T10:30.";
+  const auto date = typed_date(f.date);
+  if (!date) f.fault.say("The date must be like 2026-03-19 or 2026-03-19T10:30.", "log.date");
   try {
     if (f.fault.empty() && f.kind == "water temperature") {
-      const auto v = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault);
-      if (!v && f.fault.empty()) f.fault = "What is the water temperature?";
+      const auto v = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "log.water");
+      if (!v) f.fault.say("What is the water temperature?", "log.water");
       if (v) {
         casebook::Book::Step whole(access_->book, "note the water temperature");
         auto stored = *access_->book.find<casebook::Fish>(fish);
@@ -40,8 +40,8 @@ void Session::save_log() {
         whole.commit();
       }
     } else if (f.fault.empty() && f.kind == "weight") {
-      const auto v = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault);
-      if (!v && f.fault.empty()) f.fault = "What do the scales say?";
+      const auto v = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "log.weight");
+      if (!v) f.fault.say("What do the scales say?", "log.weight");
       if (v) {
         casebook::Weight row;
         row.fish = fish;
@@ -82,8 +82,8 @@ void Session::save_fish() {
   if (!fish_form || !access_) return;
   auto& f = *fish_form;
   f.fault.clear();
-  if (trim(f.name).empty()) f.fault = "A fish needs a name or a tag.";
-  const auto length = optional_number(f.length, "The length in mm", 10, 2000, f.fault);
+  if (trim(f.name).empty()) f.fault.say("A fish needs a name or a tag.", "fish.name");
+  const auto length = optional_number(f.length, "The length in mm", 10, 2000, f.fault, "fish.length");
   if (!f.fault.empty()) return;
   try {
     auto row = f.id ? *access_->book.find<casebook::Fish>(f.id) : casebook::Fish{};
@@ -96,7 +96,7 @@ void Session::save_fish() {
     else
       access_->book.add(row);
   } catch (const Error& e) {
-    f.fault = e.happened() + ". " + e.advice();
+    f.fault.say(e.happened() + ". " + e.advice());
     return;
   } catch (...) {
     return trouble("Saving the fish", std::current_exception());

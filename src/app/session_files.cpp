@@ -136,21 +136,21 @@ void Session::path_chosen(const fs::path& typed) {
   if (text.rfind("~/", 0) == 0) text = (default_book().parent_path() / text.substr(2)).string();
   const fs::path path = text;
   if (text.empty() && f.purpose != Purpose::watch) {
-    f.fault = "Type a path, or drop the file on the window.";
+    f.fault.say("Type a path, or drop the file on the window.", "path.text");
     return;
   }
   std::error_code ignored;
   switch (f.purpose) {
     case Purpose::photos:
       if (!fs::exists(path, ignored)) {
-        f.fault = path.string() + " is not there. Check the spelling.";
+        f.fault.say(path.string() + " is not there. Check the spelling.", "path.text");
         return;
       }
       path_form.reset();
       return drop_files({path});
     case Purpose::open_book:
       if (!fs::exists(path, ignored)) {
-        f.fault = path.string() + " is not there. Check the spelling.";
+        f.fault.say(path.string() + " is not there. Check the spelling.", "path.text");
         return;
       }
       return open_book(path);
@@ -159,14 +159,14 @@ void Session::path_chosen(const fs::path& typed) {
     case Purpose::card: return write_card(path);
     case Purpose::lens:
       if (!fs::exists(path, ignored)) {
-        f.fault = path.string() + " is not there. Check the spelling.";
+        f.fault.say(path.string() + " is not there. Check the spelling.", "path.text");
         return;
       }
       path_form.reset();
       return choose_lens({LensChoice::By::file, fs::absolute(path)});
     case Purpose::watch:
       if (!text.empty() && !fs::is_directory(path, ignored)) {
-        f.fault = path.string() + " is not a folder.";
+        f.fault.say(path.string() + " is not a folder.", "path.text");
         return;
       }
       settings.watched_folder = path;
@@ -197,26 +197,26 @@ void Session::give_scale() {
     const auto square = parse_typed_number(f.square);
     const auto whole = [](const std::optional<double>& v) { return v && *v >= 3 && *v <= 40 && *v == std::floor(*v); };
     if (!whole(first) || !whole(second)) {
-      f.fault = "Inner corners, where four squares meet: a whole number from 3 to 40 each way, such as 9 and 6.";
+      f.fault.say("Inner corners, where four squares meet: a whole number from 3 to 40 each way, such as 9 and 6.");
       return;
     }
     if (!sensible(square)) {
-      f.fault = "The side of a square must be a number of millimetres, such as 25 or 12,5.";
+      f.fault.say("The side of a square must be a number of millimetres, such as 25 or 12,5.");
       return;
     }
     return find_scale(measure::ByBoard{static_cast<int>(*first), static_cast<int>(*second), *square}, false);
   }
   if (f.picks.size() < picks_of(f.kind)) {
-    f.fault = "Click in the photo first.";
+    f.fault.say("Click in the photo first.");
     return;
   }
   if (!sensible(first) || ((f.kind == ToolId::rectangle || f.kind == ToolId::midline) && !sensible(second))) {
-    f.fault = "The length must be a number of millimetres between 0 and 2000, such as 25,75.";
+    f.fault.say("The length must be a number of millimetres between 0 and 2000, such as 25,75.");
     return;
   }
   if (f.kind == ToolId::midline) {
     if (!desk->history.now().map) {
-      f.fault = "Give the scale first.";
+      f.fault.say("Give the scale first.");
       return;
     }
     Work work = desk->history.now();

@@ -72,10 +72,10 @@ void Session::confirm_import() {
   if (!import_form) return;
   auto& f = *import_form;
   f.fault.clear();
-  if (trim(f.fish).empty()) f.fault = "Which fish is it? A name or a tag is enough.";
-  else if (trim(f.wound).empty()) f.fault = "Which wound is it? The body site is a good name.";
-  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault);
-  const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault);
+  if (trim(f.fish).empty()) f.fault.say("Which fish is it? A name or a tag is enough.", "import.fish.name");
+  if (trim(f.wound).empty()) f.fault.say("Which wound is it? The body site is a good name.", "import.wound.name");
+  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "import.water");
+  const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "import.weight");
   struct Group {
     std::optional<DateTime> date;  ///< nothing: the photo's own
     std::vector<fs::path> files;
@@ -85,9 +85,9 @@ void Session::confirm_import() {
   for (const auto& item : f.items) {
     if (!item.trouble.empty()) continue;
     ++sound;
-    const auto date = DateTime::parse(trim(item.date));
+    const auto date = typed_date(item.date);
     if (!date) {
-      if (f.fault.empty()) f.fault = item.file.filename().string() + ": the date must be like 2026-03-19.";
+      f.fault.say(item.file.filename().string() + ": the date must be like 2026-03-19.", "import.date." + std::to_string(&item - f.items.data()));
       continue;
     }
     // A date left as the photo gave it keeps its time and where it came from.
@@ -97,12 +97,12 @@ void Session::confirm_import() {
     else
       groups.push_back({*date, {item.file}});
   }
-  if (sound == 0 && f.fault.empty()) f.fault = "None of these files can be taken in.";
+  if (sound == 0) f.fault.say("None of these files can be taken in.");
   if (!f.fault.empty()) return;
   if (!access_) {
     const fs::path path = trim(f.book);
     if (path.empty()) {
-      f.fault = "Say where the case book is to be made.";
+      f.fault.say("Say where the case book is to be made.", "import.book");
       return;
     }
     const auto form = f;

@@ -2,9 +2,15 @@
 #include <optional>
 #include <string>
 
+#include "uroko/app/forms.h"
+#include "uroko/base/date.h"
+
 namespace uroko::app {
 
-/// Empty text: nothing. Not a number or out of range: nothing, and `fault` says so.
-std::optional<double> optional_number(const std::string& text, const char* what, double least, double most, std::string& fault);
+/// Empty text: nothing. Not a number or out of range: nothing, and `fault` says so at that field.
+std::optional<double> optional_number(const std::string& text, const char* what, double least, double most, FormFault& fault, const char* field);
+
+/// ISO 8601 with or without a time, or day.month.year with dots (19.3.2026): dots stand for that order only.
+std::optional<DateTime> typed_date(const std::string& text);
 
 }  // namespace uroko::app

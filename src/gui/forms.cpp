@@ -26,18 +26,29 @@ using app::Session;
 struct Sheet {
   Ui& ui;
   Box box;
+  const app::FormFault& wrong;
   float x, w, y;
+  bool told = false;  ///< the fault stands under its field
 
-  Sheet(Ui& u, const Box& b, const char* title) : ui(u), box(b), x(b.x + u.px(24)), w(b.w - u.px(44)), y(0) {
+  /// `id`: of the form, so that a form in the place of another one is new to the keyboard.
+  Sheet(Ui& u, const Box& b, const char* id, const char* title, const app::FormFault& fault) : ui(u), box(b), wrong(fault), x(b.x + u.px(24)), w(b.w - u.px(44)), y(0) {
+    // Enter brought a fault: the keyboard goes to the field that it is about.
+    if (!ui.enter_field.name.empty() && !wrong.at.empty()) ui.enter_field.name = wrong.at;
     ui.hairline(box.x, box.y, box.x, box.bottom());
-    ui.begin_scroll("sheet", {box.x + 1, box.y, box.w - 1, box.h - ui.px(64)});
+    ui.begin_scroll(std::string("sheet.") + id, {box.x + 1, box.y, box.w - 1, box.h - ui.px(64)});
     y = ImGui::GetWindowPos().y - ImGui::GetScrollY() + ui.px(20);
     ui.text(x, y, title, ui.style.fonts.title, ui.c().ink);
     y += ui.px(36);
   }
   void say(const std::string& s, bool muted = true) { y += ui.wrapped(x, y, w, s, muted ? ui.style.fonts.small : ui.style.fonts.body, muted ? ui.c().muted : ui.c().ink) + ui.px(12); }
-  void fault(const std::string& s) {
-    if (s.empty()) return;
+  /// The fault, if `name` is its field; without a name, if it has not been told yet.
+  void fault(const std::string& name = {}) {
+    if (told || wrong.empty() || (!name.empty() && name != wrong.at)) return;
+    told = true;
+    if (const auto field = ui.places.find(wrong.at); field != ui.places.end()) ui.frame(field->second, ui.c().warn, ui.px(4), 1.5f);
+    note(wrong.text);
+  }
+  void note(const std::string& s) {
     const float h = ui.wrapped_height(w - ui.px(24), s, ui.style.fonts.small) * 1.22f + ui.px(16);
     ui.fill({x, y, w, h}, ui.c().warn_soft, ui.px(3));
     ui.fill({x, y, ui.px(3), h}, ui.c().warn);
@@ -47,12 +58,15 @@ struct Sheet {
   template <class Set>
   void field(const char* name, const char* label, const std::string& value, const char* hint, Set set, bool focus = false) {
     y += ui.labelled_field(name, x, y, w, label, value, hint, set, focus && ImGui::IsWindowAppearing());
+    fault(name);
   }
   template <class SetA, class SetB>
   void two(const char* name_a, const char* label_a, const std::string& a, const char* hint_a, SetA set_a, const char* name_b, const char* label_b, const std::string& b, const char* hint_b, SetB set_b) {
     const float half = (w - ui.px(12)) / 2;
     ui.labelled_field(name_a, x, y, half, label_a, a, hint_a, set_a);
     y += ui.labelled_field(name_b, x + half + ui.px(12), y, half, label_b, b, hint_b, set_b);
+    fault(name_a);
+    fault(name_b);
   }
   /// Known names to pick from, in rows.
   void choices(const std::string& name, const std::vector<std::string>& all, const std::string& now, const std::function<void(Session&, const std::string&)>& set) {
@@ -98,7 +112,7 @@ struct Sheet {
 void draw_import(Ui& ui, const Box& box) {
   const auto& s = ui.session;
   const auto& f = *s.import_form;
-  Sheet sheet(ui, box, f.items.size() == 1 ? "One photo" : (std::to_string(f.items.size()) + " photos").c_str());
+  Sheet sheet(ui, box, "import", f.items.size() == 1 ? "One photo" : (std::to_string(f.items.size()) + " photos").c_str(), f.fault);
   sheet.heading("Fish");
   std::vector<std::string> fish, wounds;
   for (const auto& entry : s.book.fish) {
@@ -131,6 +145,7 @@ void draw_import(Ui& ui, const Box& box) {
       });
     }
     sheet.y += ui.px(42);
+    sheet.fault("import.date." + std::to_string(i));
   }
   sheet.y += ui.px(8);
   sheet.two("import.water", "Water, \u00b0C", f.water, "if measured", UROKO_SET(import_form, water), "import.weight", "Weight, g", f.weight, "if weighed", UROKO_SET(import_form, weight));
@@ -138,14 +153,14 @@ void draw_import(Ui& ui, const Box& box) {
     sheet.heading("Case book");
     sheet.field("import.book", "A new one is made here", f.book, "", UROKO_SET(import_form, book));
   }
-  sheet.fault(f.fault);
+  sheet.fault();
   sheet.say("The originals are copied into the case book and never changed.");
   sheet.end("import.confirm", "Take in", [](Session& session) { session.confirm_import(); });
 }
 
 void draw_log(Ui& ui, const Box& box) {
   const auto& f = *ui.session.log_form;
-  Sheet sheet(ui, box, "Care log");
+  Sheet sheet(ui, box, "log", "Care log", f.fault);
   sheet.say("What was done, on the same time axis as the wound. Sedation, debridement and injections are for trained hands and local rules.");
   auto kinds = casebook::care_kinds();
   kinds.push_back("water temperature");
@@ -162,7 +177,7 @@ void draw_log(Ui& ui, const Box& box) {
     sheet.field("log.note", "Note", f.note, f.kind == "swab" ? "site, laboratory" : "product, amount, what was seen", UROKO_SET(log_form, note));
   if (f.kind == "debridement") sheet.say("A debridement makes the wound larger on purpose: the baseline starts again there.");
   if (f.kind == "swab") sheet.say("A surface swab shows what is on the surface.");
-  sheet.fault(f.fault);
+  sheet.fault();
   const auto* wound = ui.session.current_wound();
   if (wound && !wound->series.events.empty()) {
     sheet.heading("So far");
@@ -177,19 +192,19 @@ void draw_log(Ui& ui, const Box& box) {
 
 void draw_fish(Ui& ui, const Box& box) {
   const auto& f = *ui.session.fish_form;
-  Sheet sheet(ui, box, f.id ? "Fish" : "New fish");
+  Sheet sheet(ui, box, "fish", f.id ? "Fish" : "New fish", f.fault);
   sheet.field("fish.name", "Name or tag", f.name, "", UROKO_SET(fish_form, name));
   sheet.field("fish.variety", "Variety", f.variety, "kohaku", UROKO_SET(fish_form, variety));
   sheet.field("fish.length", "Length, mm", f.length, "", UROKO_SET(fish_form, length));
   sheet.field("fish.note", "Note", f.note, "", UROKO_SET(fish_form, note));
-  sheet.fault(f.fault);
+  sheet.fault();
   sheet.end("fish.save", "Save", [](Session& s) { s.save_fish(); });
 }
 
 void draw_path(Ui& ui, const Box& box) {
   const auto& f = *ui.session.path_form;
   static constexpr const char* kTitles[] = {"Add photos", "Open a case book", "New case book", "Write the report", "Print the card", "Watch a folder", "Read a lens profile"};
-  Sheet sheet(ui, box, kTitles[static_cast<int>(f.purpose)]);
+  Sheet sheet(ui, box, "path", kTitles[static_cast<int>(f.purpose)], f.fault);
   using Purpose = app::PathForm::Purpose;
   if (f.purpose == Purpose::photos) sheet.say("Drop photos on the window, choose them in the dialog, or type a path to a photo or a folder of photos.");
   if (f.purpose == Purpose::open_book || f.purpose == Purpose::new_book) sheet.say("A case book is a folder ending in .uroko. It holds the originals and the records; copy it to move it.");
@@ -200,7 +215,7 @@ void draw_path(Ui& ui, const Box& box) {
   // Always one line: a field that moves when the dialog answers would slip from under the finger.
   sheet.say(f.asking ? "The system's file dialog is open." : "Type a path, or paste one.");
   sheet.field("path.text", "Path", f.text, "", UROKO_SET(path_form, text), true);
-  sheet.fault(f.fault);
+  sheet.fault();
   if (f.purpose == Purpose::open_book)
     for (std::size_t i = 0; i < ui.session.settings.recent_books.size(); ++i) {
       const auto& book = ui.session.settings.recent_books[i];
@@ -213,7 +228,15 @@ void draw_path(Ui& ui, const Box& box) {
 
 void draw_settings(Ui& ui, const Box& box) {
   const auto& set = ui.session.settings;
-  Sheet sheet(ui, box, "Settings");
+  const auto out_of = [](const std::string& typed, double least, double most) {
+    const auto v = parse_typed_number(typed);
+    return !trim(typed).empty() && !(v && *v >= least && *v <= most);
+  };
+  // Settings hold from the letter they are typed with; what cannot be taken is said at once.
+  app::FormFault fault;
+  if (out_of(ui.session.settings_text.print, 50, 200)) fault.say("A number of millimetres from 50 to 200; until then " + number_text(set.print_scale * 100) + " holds.", "settings.print");
+  if (out_of(ui.session.settings_text.base, -5, 20)) fault.say("A number of degrees Celsius from -5 to 20; until then " + number_text(set.degree_day_base_c) + " holds.", "settings.base");
+  Sheet sheet(ui, box, "settings", "Settings", fault);
   sheet.heading("Size of the window's letters");
   std::vector<std::string> sizes = {"as the display", "75 %", "100 %", "125 %", "150 %", "175 %", "200 %", "250 %", "300 %"};
   sheet.choices("settings.size", sizes, set.scale_percent == 0 ? sizes[0] : std::to_string(set.scale_percent) + " %", [](Session& s, const std::string& t) {

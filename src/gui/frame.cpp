@@ -49,7 +49,7 @@ bool Frame::draw(const Style& style, float width, float height) {
   places_.clear();
   fields_.clear();
   focus_.clear();
-  Ui ui{session_, intents_, style, textures_, places_, fields_, focus_, kept_chart_};
+  Ui ui{session_, intents_, style, textures_, places_, fields_, focus_, enter_field_, kept_chart_};
   ui.time = ImGui::GetTime();
   draw_window(ui, width, height);
   const bool asked = !intents_.empty();

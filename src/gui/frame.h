@@ -24,6 +24,7 @@ class Frame {
   std::map<std::string, Box> places_;
   std::map<std::string, std::string> fields_;
   std::string focus_;
+  EnterField enter_field_;
   KeptChart kept_chart_;
   app::Intents intents_;
 };

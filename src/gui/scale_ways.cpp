@@ -148,7 +148,7 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     } else {
       y += ui.labelled_field("scale.first", x, y, half, way.tool == app::ToolId::disc ? "Diameter, mm" : "Length between, mm", f.first, "", set_first);
     }
-    if (!f.fault.empty()) y += ui.wrapped(x, y, w, f.fault, ui.style.fonts.small, ui.c().due) + ui.px(6);
+    if (!f.fault.empty()) y += ui.wrapped(x, y, w, f.fault.text, ui.style.fonts.small, ui.c().due) + ui.px(6);
     const bool ready = have >= wanted;
     if (ui.button("scale.give", {x, y, w, ui.px(34)}, ready ? (way.tool == app::ToolId::midline ? "Use this curve" : "Use this scale") : have == 0 ? "Click in the photo" : std::to_string(wanted - have) + " more to click", Look::primary, ready)) ui.intents.add([](app::Session& session) { session.give_scale(); });
     y += ui.px(46);

@@ -38,6 +38,15 @@ nlohmann::json desk_json(const app::Desk& desk) {
   return j;
 }
 
+/// What the open form says is wrong.
+std::string fault_of(const app::Session& s) {
+  if (s.path_form) return s.path_form->fault.text;
+  if (s.log_form) return s.log_form->fault.text;
+  if (s.fish_form) return s.fish_form->fault.text;
+  if (s.import_form) return s.import_form->fault.text;
+  return s.scale_form ? s.scale_form->fault.text : "";
+}
+
 }  // namespace
 
 cv::Mat read_back(int width, int height) {
@@ -69,7 +78,8 @@ void Script::write_state(const app::Session& session, const Frame& frame, bool b
                       {"undo", session.undo_label().value_or("")},
                       {"redo", session.redo_label().value_or("")},
                       {"fields", frame.fields()},
-                      {"focus", frame.focus()}};
+                      {"focus", frame.focus()},
+                      {"fault", fault_of(session)}};
   for (const auto& [name, b] : frame.places()) j["widgets"][name] = {b.x, b.y, b.w, b.h};
   for (const auto& n : session.notices) j["notices"].push_back(n.text);
   if (session.desk) j["desk"] = desk_json(*session.desk);

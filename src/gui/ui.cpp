@@ -180,15 +180,31 @@ void Ui::command_button(const std::string& id, const Box& b, const std::string& 
   if (button(id, b, label, look, enabled, command->tip, command->keys.empty() ? "" : command->keys.front())) intents.run(id);
 }
 
+namespace {
+
+/// With the keyboard comes a selection of the whole text (ImGui 1.86), which the next letter would replace.
+int caret_to_end(ImGuiInputTextCallbackData* data) {
+  data->ClearSelection();
+  data->CursorPos = data->BufTextLen;
+  static_cast<std::string*>(data->UserData)->clear();
+  return 0;
+}
+
+}  // namespace
+
 bool Ui::field(const std::string& name, const Box& b, const std::string& value, const std::string& hint, const std::function<void(app::Session&, std::string)>& changed, bool take_focus) {
   places[name] = b;
   ImGui::SetCursorScreenPos(b.low());
   ImGui::PushFont(style.fonts.body);
   ImGui::PushStyleVar(ImGuiStyleVar_FramePadding, {px(8), std::max(0.f, (b.h - style.fonts.body->FontSize) / 2)});
   ImGui::SetNextItemWidth(b.w);
-  if (take_focus) ImGui::SetKeyboardFocusHere();
+  if (take_focus || enter_field.name == name) ImGui::SetKeyboardFocusHere();
+  if (enter_field.name == name) enter_field = {"", name};
   std::string edited = value;
-  const bool enter = ImGui::InputTextWithHint(("##" + name).c_str(), hint.c_str(), &edited, ImGuiInputTextFlags_EnterReturnsTrue);
+  const bool caret = enter_field.caret_to_end == name;
+  const bool enter = ImGui::InputTextWithHint(("##" + name).c_str(), hint.c_str(), &edited, ImGuiInputTextFlags_EnterReturnsTrue | (caret ? ImGuiInputTextFlags_CallbackAlways : 0),
+                                              caret ? caret_to_end : nullptr, &enter_field.caret_to_end);
+  if (enter) enter_field = {name, ""};
   if (edited != value) intents.add([changed, edited](app::Session& s) { changed(s, edited); });
   fields[name] = edited;
   if (ImGui::IsItemActive()) {

@@ -29,6 +29,12 @@ struct KeptChart {
   report::Chart chart;
 };
 
+/// The text field that Enter was pressed in: it gets the keyboard back, caret last, when its form is still there (a fault to mend).
+struct EnterField {
+  std::string name;           ///< asks for the keyboard in the next frame it is drawn in
+  std::string caret_to_end;   ///< has just got it
+};
+
 enum class Align { left, middle, right };
 enum class Look { primary, plain, quiet };
 
@@ -42,6 +48,7 @@ struct Ui {
   std::map<std::string, Box>& places;
   std::map<std::string, std::string>& fields;
   std::string& focus;
+  EnterField& enter_field;
   KeptChart& kept_chart;
   double time = 0;
   bool again = false;  ///< asks for another frame soon (uploads left)

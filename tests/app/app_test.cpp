@@ -4,6 +4,7 @@
 #include <numbers>
 #include <set>
 
+#include "app/typed.h"
 #include "support/temp_folder.h"
 #include "uroko/app/outline_edit.h"
 #include "uroko/app/session.h"
@@ -295,5 +296,16 @@ TEST_CASE("the guide's Markdown becomes plain blocks, and every page of ours doe
         CHECK(block.text.find("](") == std::string::npos);
         CHECK(block.text.find("```") == std::string::npos);
       }
+  }
+}
+
+TEST_CASE("a typed date is ISO 8601 or day.month.year with dots; nothing else and no impossible day") {
+  CHECK(app::typed_date("2026-03-19")->iso_date() == "2026-03-19");
+  CHECK(app::typed_date(" 19.3.2026 ")->iso_date() == "2026-03-19");
+  CHECK(app::typed_date("01.12.2026")->iso_date() == "2026-12-01");
+  CHECK(app::typed_date("2026-03-19T10:30"));
+  for (const char* wrong : {"", "31.02.2026", "19.3.26", "19.3.2026x", "3/19/2026", "19.13.2026", "0.1.2026", "19.-3.2026", "2026.03.19"}) {
+    INFO(wrong);
+    CHECK_FALSE(app::typed_date(wrong));
   }
 }

@@ -187,7 +187,7 @@ TEST_CASE("a photo that cannot be shown does not stay on the desk: the next one 
   h.type("import.wound.name", "back");
   h.press("import.confirm");
   h.settle();
-  CHECK(h.session.import_form->fault == "None of these files can be taken in.");
+  CHECK(h.session.import_form->fault.text == "None of these files can be taken in.");
   h.press("form.cancel");
   h.settle();
   CHECK_FALSE(h.session.import_form);
@@ -321,7 +321,7 @@ TEST_CASE("without a system dialog a path is typed, a wrong one is named, and th
   h.type("path.text", (folder / "no-such.jpg").string());
   h.press("path.confirm");
   REQUIRE(h.session.path_form);
-  CHECK(h.session.path_form->fault.find("no-such.jpg") != std::string::npos);
+  CHECK(h.session.path_form->fault.text.find("no-such.jpg") != std::string::npos);
   h.key("Escape");
   CHECK_FALSE(h.session.path_form);
   fs::create_directories(folder / "camera");

@@ -159,7 +159,7 @@ TEST_CASE("a checkerboard mat gives the scale in the window: corners and squares
   h.type("scale.square", "10,0");
   h.session.confirm_form();
   h.settle();
-  CHECK(h.session.scale_form->fault.find("whole number") != std::string::npos);
+  CHECK(h.session.scale_form->fault.text.find("whole number") != std::string::npos);
   h.type("scale.first", "9");
   h.session.confirm_form();
   h.settle();

@@ -94,9 +94,10 @@ void RealWindow::press(const std::string& widget) {
 void RealWindow::type(const std::string& field, const std::string& text) {
   press(field);
   wait("the keyboard in " + field, [&](const auto& s) { return s.at("focus") == field && s.at("typing") == true; });
-  xdotool({"key", "ctrl+a"});
+  xdotool({"keydown", "ctrl", "keydown", "a"});
   const auto b = state_["widgets"][field];
-  move(b[0].get<double>() + b[2].get<double>() / 3, b[1].get<double>() + b[3].get<double>() / 2);  // a frame passes, so that the letters come after the key
+  move(b[0].get<double>() + b[2].get<double>() / 3, b[1].get<double>() + b[3].get<double>() / 2);  // a frame passes: ImGui 1.86 does not see a key that is up again within one
+  xdotool({"keyup", "a", "keyup", "ctrl"});
   xdotool({"type", "--delay", "2", text});
   wait("the text in " + field, [&](const auto& s) { return s.at("fields").contains(field) && s["fields"][field] == text; });
 }

@@ -89,6 +89,35 @@ TEST_CASE("a first recheck in the real window: typed path, confirmed, card found
   CHECK(printed({"book", "check", book, "--json"})["ok"] == true);
 }
 
+TEST_CASE("a mistyped path or date in the real window is told under its field, which has the keyboard: it is mended without the mouse") {
+  if (cannot_run()) return;
+  const auto path = (kSamples / sample(0)["file"].get<std::string>()).string();
+  const auto with_keyboard = [](const std::string& field) { return [field](const auto& st) { return st["focus"] == field && st["typing"] == true; }; };
+  RealWindow w;
+  w.wait("the first screen", [](const auto& st) { return st["widgets"].contains("start.drop"); });
+  w.press("start.drop");
+  w.wait("the typed path, no dialog being there", [](const auto& st) { return st["widgets"].contains("path.text") && st["asking"] == false; });
+  w.type("path.text", path.substr(0, path.size() - 1));
+  w.key("Return");
+  w.wait("the fault", [](const auto& st) { return st["fault"].template get<std::string>().find("is not there") != std::string::npos; });
+  w.wait("the keyboard back", with_keyboard("path.text"));
+  w.key(path.substr(path.size() - 1));
+  w.wait("the whole path", [&](const auto& st) { return st["fields"]["path.text"] == path; });
+  w.key("Return");
+  w.wait("the next form with the keyboard in it", with_keyboard("import.fish.name"));
+  w.type("import.date.0", "31.02.2026");
+  w.type("import.fish.name", "Botan");
+  w.type("import.wound.name", "left flank");
+  w.key("Return");
+  w.wait("the date's fault", [](const auto& st) { return st["fault"].template get<std::string>().find("date") != std::string::npos; });
+  w.wait("the keyboard in the date", with_keyboard("import.date.0"));
+  w.type("import.date.0", "2.3.2026");
+  w.key("Return");
+  w.wait("the photo in the book", [](const auto& st) { return st.contains("desk") && st["desk"]["in_book"] == true && st["idle"] == true; });
+  CHECK(w.quit() == 0);
+  CHECK(printed({"book", "list", (w.home() / "Koi.uroko").string(), "--json"})["fish"][0]["wounds"][0]["visits"][0]["date"].get<std::string>().substr(0, 10) == "2026-03-02");
+}
+
 TEST_CASE("a correction stroke in the real window is one step that undo takes back and redo does again") {
   if (cannot_run()) return;
   TempFolder folder;

@@ -88,7 +88,7 @@ TEST_CASE("with no dialog on the desktop a typed path takes a photo in, and a wr
   h.type("path.text", (folder / "nowhere.jpg").string());
   h.press("path.confirm");
   REQUIRE(h.session.path_form);
-  CHECK(h.session.path_form->fault.find("is not there") != std::string::npos);
+  CHECK(h.session.path_form->fault.text.find("is not there") != std::string::npos);
   h.type("path.text", photo_file(0).string());
   h.press("path.confirm");
   h.settle();
@@ -108,7 +108,7 @@ TEST_CASE("a watched folder brings up what comes into it, once it has stopped gr
   h.settle();
   h.type("path.text", (folder / "no-such-folder").string());
   h.press("path.confirm");
-  CHECK(h.session.path_form->fault.find("is not a folder") != std::string::npos);
+  CHECK(h.session.path_form->fault.text.find("is not a folder") != std::string::npos);
   h.type("path.text", watched.string());
   h.press("path.confirm");
   CHECK(h.session.settings.watched_folder == watched);

@@ -11,7 +11,17 @@
 
 namespace uroko::app {
 
-// What is being typed, as typed: text becomes numbers only when it is confirmed (decimal comma accepted, dates ISO 8601).
+// What is being typed, as typed: text becomes numbers only when it is confirmed (decimal comma accepted; dates ISO 8601, or day.month.year with dots).
+
+/// What is wrong with a form and with which of its fields (by its name on the screen; empty: with the form as a whole). The first fault stays.
+struct FormFault {
+  std::string text, at;
+  bool empty() const { return text.empty(); }
+  void clear() { *this = {}; }
+  void say(std::string what, std::string field = {}) {
+    if (empty()) *this = {std::move(what), std::move(field)};
+  }
+};
 
 /// Photos that were dropped and wait for a fish, a wound and a date.
 struct ImportForm {
@@ -23,8 +33,8 @@ struct ImportForm {
   };
   std::vector<Item> items;
   std::string book;  ///< path of the book; made when it is not there
-  std::string fish, wound, site, side, water, weight;
-  std::string fault;
+  std::string fish, wound, water, weight;
+  FormFault fault;
 };
 
 /// An entry in the care log.
@@ -33,20 +43,18 @@ struct LogForm {
   std::string water;   ///< with kind "water temperature"
   std::string weight;  ///< with kind "weight", g
   bool whole_fish = false;
-  std::string fault;
+  FormFault fault;
 };
 
 /// The dose sheet: the vet's prescription and the scales' reading; arithmetic only, no default anywhere.
 struct DoseForm {
   std::string drug, dose_mg_per_kg, strength_mg_per_ml, weight_g, weighed_on, prescriber;
-  std::string fault;
 };
 
 struct FishForm {
   std::int64_t id = 0;  ///< 0: a new one
-  std::string name, variety, length, depth, width, note;
-  std::string wound, site, side;
-  std::string fault;
+  std::string name, variety, length, note;
+  FormFault fault;
 };
 
 /// A scale given by hand, or the curve of the flank (kind midline: depth and width): the picks come from the photo, the lengths are typed.
@@ -56,14 +64,14 @@ struct ScaleForm {
   std::vector<ImagePoint> picks;
   std::string first = "10", second;  ///< mm: length or diameter; width and height; of a board: inner corners across and down
   std::string square;                ///< of a board, mm
-  std::string fault;
+  FormFault fault;
 };
 
 /// A typed path, always there beside the system's dialog.
 struct PathForm {
   enum class Purpose { photos, open_book, new_book, report, card, watch, lens } purpose = Purpose::photos;
   std::string text;
-  std::string fault;
+  FormFault fault;
   bool asking = false;  ///< the system's dialog is open
 };
 
