@@ -27,4 +27,13 @@ const WoundEntry* BookModel::find_wound(casebook::Id id) const {
   return nullptr;
 }
 
+const PhotoEntry* BookModel::find_photo(casebook::Id id) const {
+  for (const auto& f : fish)
+    for (const auto& w : f.wounds)
+      for (const auto& v : w.visits)
+        for (const auto& p : v.photos)
+          if (p.row.id == id) return &p;
+  return nullptr;
+}
+
 }  // namespace uroko::app

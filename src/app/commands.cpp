@@ -103,6 +103,8 @@ std::vector<Command> make() {
   add("care.log", "Add to the care log", "Visit", {"N"}, "Cleaning, debridement, swab, sealing, water temperature ...", has_fish, [](S& s) { s.open_log(); });
   add("dose.sheet", "Dose sheet", "Visit", {"Ctrl+D"}, "Arithmetic for what the vet prescribed; no defaults", nullptr, [](S& s) { s.open_dose(); });
   add("report.write", "Write the report", "Visit", {"Ctrl+E"}, "One page with the curve, as PDF", has_wound, [](S& s) { s.ask_path(PathForm::Purpose::report); });
+  add("visit.correct", "Correct the visit", "Visit", {"Shift+E"}, "Its day, its fish and wound, water, note; or put the photo aside", [](const S& s) { return s.current_wound() && s.desk && s.desk->place.photo; }, [](S& s) { s.open_visit(); });
+  add("wound.edit", "Edit the wound", "Fish", {"Ctrl+Shift+E"}, "Name, body site, which margin is traced, closed; or put it aside", has_wound, [](S& s) { s.open_wound(); });
   add("fish.edit", "Edit the fish", "Fish", {"E"}, "Name, variety, size", has_fish, [](S& s) { s.open_fish(); });
   add("fish.next", "Next fish", "Fish", {"Ctrl+Down"}, "The next wound or fish in the list", has_book, [](S& s) { s.step_fish(1); });
   add("fish.previous", "Previous fish", "Fish", {"Ctrl+Up"}, "The wound or fish before it in the list", has_book, [](S& s) { s.step_fish(-1); });

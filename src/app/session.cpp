@@ -129,6 +129,10 @@ void Session::escape() {
     dose_form.reset();
   else if (fish_form)
     fish_form.reset();
+  else if (wound_form)
+    wound_form.reset();
+  else if (visit_form)
+    visit_form.reset();
   else if (import_form)
     import_form.reset();
   else if (settings_open)

@@ -54,6 +54,8 @@ void read_wound(const casebook::Book& book, WoundEntry& wound) {
   for (auto& v : wound.visits)
     for (auto& p : v.photos) p.measure = book.latest_measure(p.row.id);
   wound.series = book.series_of(wound.wound.id);
+  wound.events = book.events(wound.wound.fish);
+  std::erase_if(wound.events, [&](const casebook::Event& e) { return e.wound && *e.wound != wound.wound.id; });
   wound.course.reset();
   if (!wound.series.looks.empty()) wound.course = healing::follow(wound.series);
   wound.read = true;
@@ -125,6 +127,8 @@ void Session::close_book() {
   import_form.reset();
   log_form.reset();
   fish_form.reset();
+  wound_form.reset();
+  visit_form.reset();
   recompute_course();
   ghost_.reset();
   settings.last_book.clear();
@@ -151,6 +155,7 @@ void Session::reread_book() {
         for (auto& p : v.photos)
           if (const auto m = measures.find(p.row.id); m != measures.end()) p.measure = std::move(*m->second);
       w.series = std::move(old->second->series);
+      w.events = std::move(old->second->events);
       w.course = std::move(old->second->course);
       w.read = true;
     }
@@ -263,19 +268,15 @@ void Session::step_fish(int by) {
 }
 
 void Session::show_photo(Id photo) {
-  for (const auto& f : book.fish)
-    for (const auto& w : f.wounds)
-      for (const auto& v : w.visits)
-        for (const auto& p : v.photos)
-          if (p.row.id == photo) {
-            fish = f.fish.id;
-            need(fish);
-            wound = w.wound.id;
-            visit = v.visit.id;
-            step = Step::scale;
-            open_photo(p.file, {fish, wound, visit, photo}, p.measure ? &*p.measure : nullptr);
-            return;
-          }
+  const auto* p = book.find_photo(photo);
+  const auto* w = p ? book.find_wound(p->row.wound) : nullptr;
+  if (!w) return;
+  fish = w->wound.fish;
+  need(fish);
+  wound = p->row.wound;
+  visit = p->row.visit;
+  step = Step::scale;
+  open_photo(p->file, {fish, wound, visit, photo}, p->measure ? &*p->measure : nullptr);
 }
 
 void Session::accept() {
@@ -397,7 +398,8 @@ bool Session::undo_book(bool back) {
     // The accepted revision may have gone or come back.
     desk->accepted_at.reset();
     if (const auto row = access_->book.latest_measure(desk->place.photo); row && row->margin_wkt == to_wkt(desk->history.now().outline(), 4)) desk->accepted_at = desk->history.at();
-    if (!book.find_wound(desk->place.wound) || !book.find_wound(desk->place.wound)->visit(desk->place.visit)) {
+    follow_desk();
+    if (!book.find_photo(desk->place.photo)) {
       desk.reset();
       visit = 0;
       if (!book.find_wound(wound)) wound = 0;

@@ -240,6 +240,10 @@ void Session::confirm_form() {
     save_log();
   else if (fish_form)
     save_fish();
+  else if (wound_form)
+    save_wound();
+  else if (visit_form)
+    save_visit();
   else if (import_form)
     confirm_import();
   else if (scale_form)

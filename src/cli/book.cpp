@@ -41,6 +41,7 @@ void add_book(CLI::App& app) {
   book->footer("Every change is on the disk when the command returns, and can be undone with `uroko book undo`.\n"
                "It stores and does arithmetic; it recommends no drug, dose or treatment.");
   add_book_records(*book);
+  add_book_visit(*book);
   add_book_care(*book);
   add_book_measure(*book);
   add_book_curve(*book);

@@ -35,6 +35,7 @@ void print(const Json& json);
 Json date_or_null(const std::optional<DateTime>& date);
 
 void add_book_records(CLI::App& book);
+void add_book_visit(CLI::App& book);
 void add_book_care(CLI::App& book);
 void add_book_measure(CLI::App& book);
 void add_book_curve(CLI::App& book);

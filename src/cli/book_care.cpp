@@ -42,7 +42,7 @@ struct WaterOptions : BookOptions {
   double c = 0;
 };
 struct PlaceOptions : BookOptions {
-  std::string fish, owner, place, wound, site, side, margin, variety, closed;
+  std::string fish, owner, place, wound, site, side, margin, variety, closed, name, wound_name;
   std::optional<double> length;
 };
 struct SwabOptions : BookOptions {
@@ -191,6 +191,7 @@ void run_fish(const PlaceOptions& options) {
   if (!options.variety.empty()) fish->variety = options.variety;
   if (!options.place.empty()) fish->place = options.place;
   if (options.length) fish->length_mm = options.length;
+  if (!options.name.empty()) fish->name = options.name;
   book.update(*fish);
   if (!options.owner.empty()) set_owner_label(book, fish->id, options.owner);
   if (!options.wound.empty()) {
@@ -205,10 +206,11 @@ void run_fish(const PlaceOptions& options) {
     if (options.margin == "skin") wound->traced_margin = kScaledSkin;
     if (options.margin == "epithelium") wound->traced_margin = kNewEpithelium;
     if (!options.closed.empty()) wound->closed = need_date(options.closed);
+    if (!options.wound_name.empty()) wound->name = options.wound_name;
     book.update(*wound);
   }
   step.commit();
-  said(options, "fish", fish->id, options.fish + " described");
+  said(options, "fish", fish->id, fish->name + " described");
 }
 
 }  // namespace
@@ -227,11 +229,13 @@ void add_book_care(CLI::App& book) {
     std::shared_ptr<PlaceOptions> options;
     auto* verb = book_verb(book, "fish", "Describe a fish or one of its wounds", options);
     verb->add_option("--fish", options->fish, "Name or tag")->required();
+    verb->add_option("--name", options->name, "Its new name or tag");
     verb->add_option("--variety", options->variety, "Variety");
     verb->add_option("--length", options->length, "Length")->option_text("MM");
     verb->add_option("--place", options->place, "Pond or tank it lives in");
     verb->add_option("--owner", options->owner, "The owner's label, as printed on the sheet");
     verb->add_option("--wound", options->wound, "The wound to describe");
+    verb->add_option("--wound-name", options->wound_name, "The wound's new name")->needs("--wound");
     verb->add_option("--site", options->site, "Body site of the wound")->needs("--wound");
     verb->add_option("--side", options->side, "Its side")->needs("--wound")->check(CLI::IsMember({"left", "right", "both"}));
     verb->add_option("--margin", options->margin, "Which margin is traced")->needs("--wound")->check(CLI::IsMember({"skin", "epithelium"}));

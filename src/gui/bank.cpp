@@ -77,6 +77,8 @@ void draw_strip(Ui& ui, const Box& box, const std::vector<Hung>& hung, float dro
   const float y = box.y + ui.px(6);
   float label_end = -1e9f;
   const Hung* shown = nullptr;
+  const bool several_years = !hung.empty() && hung.front().visit->visit.date.year != hung.back().visit->visit.date.year;
+  int year_said = 0;
   for (const auto& h : hung) {
     const auto& v = h.visit->visit;
     const Box b{std::round(h.x - side / 2), y + (ui.px(60) - side) / 2, side, side};
@@ -97,12 +99,14 @@ void draw_strip(Ui& ui, const Box& box, const std::vector<Hung>& hung, float dro
       ui.tip(v.date.iso_date() + (measured ? ", " + fixed_text(h.visit->measured()->measure->area_mm2, 0) + " mm\u00b2" : ", not measured yet") + (v.water_c ? ", water " + fixed_text(*v.water_c, 1) + " \u00b0C" : "") +
              (h.visit->photos.size() > 1 ? ", " + std::to_string(h.visit->photos.size()) + " photos" : ""));
     }
-    const auto label = report::short_date(v.date);
+    // The year is said at the first of each, where there are several.
+    const auto label = report::short_date(v.date, several_years && v.date.year != year_said);
     auto* font = chosen ? ui.style.fonts.small_bold : ui.style.fonts.small;
     const float w = ui.text_width(label, font);
     if (h.x - w / 2 > label_end + ui.px(6) || chosen) {
       ui.text(h.x, y + ui.px(66), label, font, chosen ? ui.c().ink : ui.c().muted, Align::middle);
       label_end = h.x + w / 2;
+      year_said = v.date.year;
     }
   }
   if (drop_x + ui.px(30) < box.right()) {

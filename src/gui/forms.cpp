@@ -183,11 +183,23 @@ void draw_log(Ui& ui, const Box& box) {
     sheet.heading("So far");
     for (auto it = wound->series.events.rbegin(); it != wound->series.events.rend(); ++it) {
       ui.text(sheet.x, sheet.y, it->date.iso_date(), ui.style.fonts.small, ui.c().muted);
-      ui.text(sheet.x + ui.px(84), sheet.y, ui.fitted(it->kind + (it->note.empty() ? "" : ": " + it->note), sheet.w - ui.px(84), ui.style.fonts.small), ui.style.fonts.small, ui.c().ink);
+      const auto entry = std::find_if(wound->events.begin(), wound->events.end(), [&](const auto& e) { return e.kind == it->kind && e.date == it->date; });
+      const float aside = entry == wound->events.end() ? 0 : ui.px(24);
+      ui.text(sheet.x + ui.px(84), sheet.y, ui.fitted(it->kind + (it->note.empty() ? "" : ": " + it->note), sheet.w - ui.px(84) - aside, ui.style.fonts.small), ui.style.fonts.small, ui.c().ink);
+      if (aside > 0 && ui.button("log.aside." + std::to_string(entry->id), {sheet.x + sheet.w - aside + ui.px(4), sheet.y - ui.px(4), aside, ui.px(22)}, "\u00d7", Look::quiet, true, "Put this entry aside; undo brings it back"))
+        ui.intents.add([id = entry->id](Session& s) { s.remove_event(id); });
       sheet.y += ui.px(22);
     }
   }
   sheet.end("log.save", "Save", [](Session& s) { s.save_log(); });
+}
+
+/// Puts something into the trash, at the end of what is said of it.
+void put_aside(Sheet& sheet, const char* name, const char* label, const char* words, void (Session::*put)()) {
+  sheet.y += sheet.ui.px(8);
+  if (sheet.ui.button(name, {sheet.x, sheet.y, sheet.w, sheet.ui.px(32)}, label, Look::quiet)) sheet.ui.intents.add([put](Session& s) { (s.*put)(); });
+  sheet.y += sheet.ui.px(38);
+  sheet.say(words);
 }
 
 void draw_fish(Ui& ui, const Box& box) {
@@ -198,7 +210,51 @@ void draw_fish(Ui& ui, const Box& box) {
   sheet.field("fish.length", "Length, mm", f.length, "", UROKO_SET(fish_form, length));
   sheet.field("fish.note", "Note", f.note, "", UROKO_SET(fish_form, note));
   sheet.fault();
+  if (f.id) put_aside(sheet, "fish.aside", "Put this fish aside", "With all its wounds, out of all lists. Nothing is deleted; undo brings it back.", &Session::put_fish_aside);
   sheet.end("fish.save", "Save", [](Session& s) { s.save_fish(); });
+}
+
+void draw_wound(Ui& ui, const Box& box) {
+  const auto& f = *ui.session.wound_form;
+  Sheet sheet(ui, box, "wound", "Wound", f.fault);
+  sheet.field("wound.name", "Name", f.name, "", UROKO_SET(wound_form, name));
+  sheet.field("wound.site", "Body site", f.site, "behind the pectoral fin", UROKO_SET(wound_form, site));
+  sheet.choices("wound.side", {"left", "right", "both", "not said"}, f.side.empty() ? "not said" : f.side, [](Session& s, const std::string& t) { s.wound_form->side = t == "not said" ? "" : t; });
+  sheet.heading("Which margin is traced");
+  sheet.choices("wound.traced", {casebook::kScaledSkin, casebook::kNewEpithelium, "not said"}, f.traced.empty() ? "not said" : f.traced,
+                [](Session& s, const std::string& t) { s.wound_form->traced = t == "not said" ? "" : t; });
+  sheet.say("The same one at every visit, or the curve compares two things.");
+  sheet.field("wound.closed", "Called closed on (empty: open)", f.closed, "2026-03-19", UROKO_SET(wound_form, closed));
+  sheet.field("wound.note", "Note", f.note, "", UROKO_SET(wound_form, note));
+  sheet.fault();
+  put_aside(sheet, "wound.aside", "Put this wound aside", "With its photos and measures, out of all lists. Nothing is deleted; undo brings it back.", &Session::put_wound_aside);
+  sheet.end("wound.save", "Save", [](Session& s) { s.save_wound(); });
+}
+
+void draw_visit(Ui& ui, const Box& box) {
+  const auto& s = ui.session;
+  const auto& f = *s.visit_form;
+  Sheet sheet(ui, box, "visit", "Visit", f.fault);
+  sheet.field("visit.date", "Date", f.date, "2026-03-19", UROKO_SET(visit_form, date));
+  sheet.field("visit.water", "Water, \u00b0C", f.water, "if measured", UROKO_SET(visit_form, water));
+  sheet.field("visit.note", "Note", f.note, "", UROKO_SET(visit_form, note));
+  sheet.heading("This photo shows");
+  std::vector<std::string> fish, wounds;
+  for (const auto& entry : s.book.fish) {
+    fish.push_back(entry.fish.name);
+    if (entry.fish.name == f.fish)
+      for (const auto& w : entry.wounds) wounds.push_back(w.wound.name);
+  }
+  if (fish.size() > 1) sheet.choices("visit.fish", fish, f.fish, [](Session& session, const std::string& t) { session.visit_form->fish = t; });
+  sheet.field("visit.fish.name", "Fish", f.fish, "", UROKO_SET(visit_form, fish));
+  if (wounds.size() > 1 || (wounds.size() == 1 && wounds[0] != f.wound)) sheet.choices("visit.wound", wounds, f.wound, [](Session& session, const std::string& t) { session.visit_form->wound = t; });
+  sheet.field("visit.wound.name", "Wound", f.wound, "", UROKO_SET(visit_form, wound));
+  sheet.heading("On a day of debridement");
+  sheet.choices("visit.moment", {"before it", "after it", "not said"}, f.moment.empty() ? "not said" : f.moment + " it",
+                [](Session& session, const std::string& t) { session.visit_form->moment = t == "not said" ? "" : t == "after it" ? "after" : "before"; });
+  sheet.fault();
+  put_aside(sheet, "visit.aside", "Put this photo aside", "Out of the curve and the strip. Nothing is deleted; undo brings it back.", &Session::put_photo_aside);
+  sheet.end("visit.save", "Save", [](Session& session) { session.save_visit(); });
 }
 
 void draw_path(Ui& ui, const Box& box) {
@@ -282,6 +338,10 @@ bool draw_form(Ui& ui, const Box& box) {
     draw_dose(ui, box);
   else if (s.fish_form)
     draw_fish(ui, box);
+  else if (s.wound_form)
+    draw_wound(ui, box);
+  else if (s.visit_form)
+    draw_visit(ui, box);
   else if (s.import_form)
     draw_import(ui, box);
   else if (s.settings_open)

@@ -19,7 +19,7 @@ void draw_window(Ui& ui, float width, float height) {
   if (wide != s.room.wide || tall != s.room.tall) ui.intents.add([=](app::Session& session) { session.room = {wide, tall}; });
   const bool list = s.list_visible();
   const float list_w = list ? px(232) : 0;
-  const bool form = s.path_form || s.log_form || s.dose_form || s.fish_form || s.import_form || s.settings_open;
+  const bool form = s.path_form || s.log_form || s.dose_form || s.fish_form || s.wound_form || s.visit_form || s.import_form || s.settings_open;
   const bool right = s.desk || form;
   const float right_w = right ? std::min(px(wide ? 328 : 300), width * 0.5f) : 0;
   const bool bank = s.has_book();

@@ -43,6 +43,8 @@ std::string fault_of(const app::Session& s) {
   if (s.path_form) return s.path_form->fault.text;
   if (s.log_form) return s.log_form->fault.text;
   if (s.fish_form) return s.fish_form->fault.text;
+  if (s.wound_form) return s.wound_form->fault.text;
+  if (s.visit_form) return s.visit_form->fault.text;
   if (s.import_form) return s.import_form->fault.text;
   return s.scale_form ? s.scale_form->fault.text : "";
 }

@@ -38,14 +38,29 @@ void draw_crumbs(Ui& ui, const Box& bar, float right) {
     x += crumb(ui, x, bar, sign, font, ui.c().muted, right - x);
     then(text, font, colour);
   };
+  // Each opens what can be said of it anew.
+  const auto opens = [&](float start, const char* name, const char* command_id) {
+    const Box b{start, bar.y + ui.px(8), x - start, bar.h - ui.px(16)};
+    const auto* command = app::command(command_id);
+    if (b.w <= 0 || (command->enabled && !command->enabled(s))) return;
+    const auto hit = ui.hit(name, b);
+    if (hit.clicked) ui.intents.run(command_id);
+    if (!hit.hovered) return;
+    ui.draw->AddLine({start, b.bottom() - ui.px(5)}, {x, b.bottom() - ui.px(5)}, ui.c().act, std::max(1.f, ui.style.scale));
+    ui.tip(command->label + ": " + command->tip, command->keys.front());
+  };
   if (const auto* fish = s.current_fish()) {
     const float start = x;
     then(fish->fish.name, ui.style.fonts.bold, ui.c().ink);
-    if (ui.hit("crumb.fish", {start, bar.y + ui.px(8), x - start, bar.h - ui.px(16)}).clicked) ui.intents.run("fish.edit");
+    opens(start, "crumb.fish", "fish.edit");
     if (const auto* wound = s.current_wound()) {
+      const float sign = ui.text_width("  \u203a  ", font), at_wound = x + sign;
       below(wound->wound.name, ui.c().ink);
+      opens(at_wound, "crumb.wound", "wound.edit");
+      const float at_visit = x + sign;
       for (std::size_t i = 0; i < wound->visits.size(); ++i)
         if (wound->visits[i].visit.id == s.visit) below(wound->visits[i].visit.date.iso_date() + ", visit " + std::to_string(i + 1), ui.c().muted);
+      opens(at_visit, "crumb.visit", "visit.correct");
     }
   } else if (s.desk) {
     then(s.desk->file.filename().string(), ui.style.fonts.bold, ui.c().ink);

@@ -129,3 +129,31 @@ TEST_CASE("what a book refuses has its exit code and one clear line, with nothin
   CHECK(checked.exit_code == 4);
   CHECK(json::parse(checked.out)["ok"] == false);
 }
+
+TEST_CASE("a visit on the command line is corrected, put aside and brought back, names are changed, and what is not there is one clear line") {
+  TempFolder temp;
+  const std::string book = temp / "koi.uroko";
+  answer({"book", "new", book});
+  answer({"book", "add", book, kSamples + "botan-left-flank-2026-03-02.jpg", "--fish", "Botan", "--wound", "left", "--date", "2025-03-02"});
+  const std::vector<std::string> visit{"book", "visit", book, "--fish", "Botan", "--wound", "left", "--date"};
+  const auto with = [&](std::vector<std::string> more) {
+    auto all = visit;
+    all.insert(all.end(), more.begin(), more.end());
+    return all;
+  };
+  one_clear_line(command(with({"2025-03-02"})), 2);
+  one_clear_line(command(with({"2026-03-02", "--note", "n"})), 2);
+  one_clear_line(command(with({"2025-03-02", "--to-wound", "nowhere"})), 2);
+  answer(with({"2025-03-02", "--to-date", "2026-03-02", "--water", "17.5", "--note", "calm", "--moment", "after"}));
+  const auto first = [&] { return answer({"book", "list", book})["fish"][0]; };
+  CHECK(first()["wounds"][0]["visits"][0]["date"] == "2026-03-02");
+  CHECK(first()["wounds"][0]["visits"][0]["water_c"] == 17.5);
+  answer(with({"2026-03-02", "--aside"}));
+  CHECK(first()["wounds"][0]["visits"].empty());
+  answer({"book", "undo", book});
+  CHECK(first()["wounds"][0]["visits"].size() == 1);
+  answer({"book", "fish", book, "--fish", "Botan", "--name", "Botan II", "--wound", "left", "--wound-name", "caudal"});
+  CHECK(first()["name"] == "Botan II");
+  CHECK(first()["wounds"][0]["name"] == "caudal");
+  CHECK(answer({"book", "check", book})["ok"] == true);
+}

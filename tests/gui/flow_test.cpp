@@ -144,6 +144,79 @@ TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on t
     h.settle();
     CHECK(h.session.series().events.empty());
   }
+  SECTION("what was said wrong is said anew: the visit's day, the wound's name; a photo and a log entry are put aside, and undo brings each back") {
+    const auto dates = [&] {
+      std::vector<std::string> out;
+      for (const auto& v : h.session.current_wound()->visits) out.push_back(v.visit.date.iso_date());
+      return out;
+    };
+    const auto at_first = dates();
+    REQUIRE(at_first.size() == 2);
+    const auto margin = h.session.desk->history.now().outline();
+    h.press("crumb.visit");
+    REQUIRE(h.session.visit_form);
+    h.type("visit.date", "20.13.2026");
+    h.press("visit.save");
+    h.settle();
+    REQUIRE(h.session.visit_form);
+    CHECK(h.session.visit_form->fault.at == "visit.date");
+    h.type("visit.date", "20.3.2026");
+    h.type("visit.water", "17,5");
+    h.press("visit.save");
+    h.settle();
+    CHECK_FALSE(h.session.visit_form);
+    CHECK(dates() == std::vector<std::string>{at_first[0], "2026-03-20"});
+    CHECK(h.session.current_wound()->visit(h.session.visit)->visit.water_c == 17.5);
+    CHECK(h.session.series().looks.back().date.iso_date() == "2026-03-20");
+    REQUIRE(h.session.desk);  // the photo stays as it was
+    CHECK(dice(h.session.desk->history.now().outline(), margin) == Approx(1));
+    CHECK_FALSE(h.session.desk->unsaved());
+    h.key("Z", true);
+    h.settle();
+    CHECK(dates() == at_first);
+    CHECK(h.session.desk->place.visit == h.session.current_wound()->visits.back().visit.id);
+
+    h.press("crumb.wound");
+    h.type("wound.name", "caudal");
+    h.press("wound.side.right");
+    h.type("wound.closed", "21.3.2026");
+    h.press("wound.save");
+    h.settle();
+    CHECK(h.session.current_wound()->wound.name == "caudal");
+    CHECK(h.session.current_wound()->wound.side == "right");
+    CHECK(h.session.current_wound()->wound.closed->iso_date() == "2026-03-21");
+
+    h.press("crumb.visit");
+    h.press("visit.aside");
+    h.settle();
+    CHECK(dates() == std::vector<std::string>{at_first[0]});
+    REQUIRE(h.session.desk);
+    CHECK(h.session.visit == h.session.current_wound()->visits[0].visit.id);
+    h.key("Z", true);
+    h.settle();
+    CHECK(dates() == at_first);
+
+    h.key("N");
+    h.press("log.save");
+    h.settle();
+    REQUIRE(h.session.series().events.size() == 1);
+    h.key("N");
+    h.press("log.aside." + std::to_string(h.session.current_wound()->events.at(0).id));
+    h.settle();
+    CHECK(h.session.series().events.empty());
+    h.key("Escape");
+    h.key("Z", true);
+    h.settle();
+    CHECK(h.session.series().events.size() == 1);
+    h.press("crumb.wound");
+    h.press("wound.aside");
+    h.settle();
+    CHECK_FALSE(h.session.current_wound());
+    CHECK_FALSE(h.session.desk);
+    h.key("Z", true);
+    h.settle();
+    CHECK(h.session.book.fish.at(0).wounds.size() == 1);
+  }
   SECTION("the report is a PDF") {
     h.press("report.write");
     h.type("path.text", (folder / "out.pdf").string());

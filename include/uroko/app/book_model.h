@@ -25,6 +25,7 @@ struct WoundEntry {
   casebook::Wound wound;
   std::vector<VisitEntry> visits;  ///< by date, those with a photo of this wound
   healing::Series series;
+  std::vector<casebook::Event> events;  ///< of this wound and of the whole fish, by date
   std::optional<healing::Course> course;
   bool read = false;  ///< measures, series and course are there; until then the tree alone
   const VisitEntry* visit(casebook::Id id) const;
@@ -47,6 +48,7 @@ struct BookModel {
 
   const FishEntry* find_fish(casebook::Id id) const;
   const WoundEntry* find_wound(casebook::Id id) const;
+  const PhotoEntry* find_photo(casebook::Id id) const;
 };
 
 }  // namespace uroko::app

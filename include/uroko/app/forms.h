@@ -57,6 +57,22 @@ struct FishForm {
   FormFault fault;
 };
 
+/// What was said of the photo on the desk: its day, fish, wound, and the side of a debridement of that day that it shows.
+struct VisitForm {
+  std::int64_t photo = 0;
+  std::string date, fish, wound, water, note;
+  std::string moment;  ///< "before", "after", ""
+  FormFault fault;
+};
+
+struct WoundForm {
+  std::int64_t id = 0;
+  std::string name, site, side, note;
+  std::string traced;  ///< casebook::kScaledSkin, casebook::kNewEpithelium or ""
+  std::string closed;  ///< the day on which a person called it closed
+  FormFault fault;
+};
+
 /// A scale given by hand, or the curve of the flank (kind midline: depth and width): the picks come from the photo, the lengths are typed.
 /// A checkerboard (kind board) has no picks: inner corners across and down, and the side of a square.
 struct ScaleForm {

@@ -109,6 +109,8 @@ class Session {
   std::optional<LogForm> log_form;
   std::optional<DoseForm> dose_form;
   std::optional<FishForm> fish_form;
+  std::optional<WoundForm> wound_form;
+  std::optional<VisitForm> visit_form;
   std::optional<ScaleForm> scale_form;
   std::optional<PathForm> path_form;
   PaletteState palette;
@@ -168,6 +170,14 @@ class Session {
   void open_fish();
   void save_log();
   void save_fish();
+  void open_visit();  ///< of the photo on the desk
+  void save_visit();
+  void open_wound();
+  void save_wound();
+  // Put aside: into the book's trash, one step of undo.
+  void put_photo_aside();  ///< the one on the desk
+  void put_wound_aside();
+  void put_fish_aside();
   void remove_event(casebook::Id id);
   void write_report(const std::filesystem::path& file);
   void write_card(const std::filesystem::path& file);
@@ -252,6 +262,8 @@ class Session {
   void photo_failed(const Error& error);
   void show_photo(casebook::Id photo);
   bool undo_book(bool back);
+  void follow_desk();  ///< the photo on the desk may hang under another visit, wound or fish since
+  void after_putting_aside(const std::string& what, casebook::Id of_fish, casebook::Id of_wound);
   void restore_measure(const casebook::MeasureRow& row);
   measure::MeasureOptions measure_options() const;
   std::optional<measure::Body> body_of_fish() const;  ///< as the latest measure says it that has one

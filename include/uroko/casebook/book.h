@@ -144,6 +144,12 @@ class Book {
   // ---- photos
   /// Copies the files in (hashed, decoded once to prove them sound, fsynced) and stores their rows, all as one step.
   std::vector<AddedPhoto> add_photos(const NewPhotos& photos, const Token& token = {});
+  /// Says anew on which day a photo was taken and of which wound it is. It goes to the fish's visit of that day, which is made when there is none; a visit
+  /// that is left without photos is put aside, what it says going along where the other says nothing. The measures stay with the photo. One step of undo;
+  /// returns the photo's visit. Throws Error(Fault::usage) for unknown rows and when that wound has the photo already.
+  Id move_photo(Id photo, const DateTime& date, Id wound);
+  /// Into the trash, and with it a visit that then holds nothing. One step of undo.
+  void put_photo_aside(Id photo);
   /// Where the original stands; it is read-only. Throws Error(Fault::book) when the book has no such photo.
   std::filesystem::path photo_file(const std::string& sha256) const;
 
