@@ -35,10 +35,10 @@ void draw_window(Ui& ui, float width, float height) {
     draw_start(ui, middle);
   draw_notices(ui, middle);
   if (right) {
-    const Box box{width - right_w, top, right_w, height - top - bank_h};
+    const Box box{width - right_w, top, right_w, height - top};  // its whole height: what answers is read without scrolling
     if (!draw_form(ui, box)) draw_result(ui, box);
   }
-  if (bank) draw_bank(ui, {list_w, height - bank_h, width - list_w, bank_h});
+  if (bank) draw_bank(ui, {list_w, height - bank_h, middle.w, bank_h});
   ImGui::End();
   draw_guide(ui, all);
   draw_tour(ui, all);

@@ -132,8 +132,9 @@ float draw_bed_part(Ui& ui, float x, float y, float w) {
     if (share.share < 0.005) continue;
     fill_hatched(ui, {x, y + ui.px(3), ui.px(16), ui.px(11)}, bed_look(t));
     auto* small = ui.style.fonts.small;
-    const float words = ui.wrapped(x + ui.px(26), y + ui.px(1), w - ui.px(26) - ui.px(106), bed_look(t).label, small, ui.c().ink);
-    ui.text(x + w - ui.px(64), y + ui.px(1), fixed_text(100 * share.share, 0) + " %", small, ui.c().ink, Align::right);
+    const float words = ui.wrapped(x + ui.px(26), y + ui.px(1), w - ui.px(26) - ui.px(124), bed_look(t).label, small, ui.c().ink);
+    const float doubt = ui.text(x + w - ui.px(60), y + ui.px(1), " \u00b1 " + fixed_text(100 * share.share_u, 0) + " %", small, ui.c().muted, Align::right);
+    ui.text(x + w - ui.px(60) - doubt, y + ui.px(1), fixed_text(100 * share.share, 0), small, ui.c().ink, Align::right);
     ui.text(x + w, y + ui.px(1), number(share.mm2) + " mm\u00b2", small, ui.c().muted, Align::right);
     y += std::max(ui.px(20), words + ui.px(4));
   }
@@ -225,6 +226,13 @@ float draw_warning(Ui& ui, float x, float y, float w, const std::string& text) {
   return y + h + ui.px(8);
 }
 
+/// A part that was just opened, by its key perhaps, comes into sight; `y` is its top.
+void show_opened(const char* name, bool open, float y) {
+  int& was = *ImGui::GetStateStorage()->GetIntRef(ImGui::GetID(name), open);
+  if (open && !was) ImGui::SetScrollFromPosY(y - ImGui::GetWindowPos().y, 0);
+  was = open;
+}
+
 float draw_no_scale(Ui& ui, float x, float y, float w) {
   const auto& desk = *ui.session.desk;
   const auto& map = desk.history.now().map;
@@ -273,9 +281,14 @@ void draw_result(Ui& ui, const Box& box) {
     const bool choosing = s.lens_open && now.map;  // under the area, which answers; the rest waits
     if (choosing) y = draw_lens(ui, x, y, w);
     lens_drawn = choosing;
-    if (!choosing) y = draw_verdict(ui, x, y, w);
+    show_opened("lens", choosing, top);
+    if (!choosing) {
+      show_opened("reasons", s.reasons_open, y);
+      y = draw_verdict(ui, x, y, w);
+    }
     if (!choosing && desk.measurement && now.margin) {
       y = draw_bed_part(ui, x, y, w);
+      show_opened("budget", s.budget_open, y);
       y = draw_budget(ui, x, y, w);
     }
   }
