@@ -14,6 +14,7 @@
 #include <fstream>
 #include <list>
 #include <sstream>
+#include <utility>
 
 #include "uroko/base/text.h"
 
@@ -119,7 +120,9 @@ struct Database::Inside {
   soci::session session;
   bool failed = false;  ///< a commit failed: what is on the disk is unknown until the book is opened again
 
-  api::sqlite3* raw() const { return static_cast<soci::sqlite3_session_backend*>(const_cast<soci::session&>(session).get_backend())->conn_; }
+  soci::sqlite3_session_backend* backend() const { return static_cast<soci::sqlite3_session_backend*>(const_cast<soci::session&>(session).get_backend()); }
+  api::sqlite3* raw() const { return backend()->conn_; }
+  void open(const fs::path& file, const std::string& name);
 };
 
 namespace {
@@ -153,6 +156,19 @@ struct Bound {
 
 }  // namespace
 
+/// SOCI 4.0.3 reads a connect string that has a '=' in a loop that never ends when memory runs out in it, so the session begins with an empty database
+/// and is given a connection opened here.
+void Database::Inside::open(const fs::path& file, const std::string& name) {
+  guarded(file, nullptr, [&] { session.open(soci::sqlite3, ":memory:"); });
+  api::sqlite3* own = nullptr;
+  const int code = api::sqlite3_open_v2(name.c_str(), &own, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI, nullptr);
+  if (code != SQLITE_OK) {
+    const std::unique_ptr<api::sqlite3, int (*)(api::sqlite3*)> broken(own, &api::sqlite3_close);
+    check_code(file, own, code);
+  }
+  api::sqlite3_close(std::exchange(backend()->conn_, own));
+}
+
 Database::Database(const fs::path& file, Mode mode) : inside_(std::make_unique<Inside>()), file_(file) {
   watch_folder_syncs();
   std::string name;
@@ -163,7 +179,7 @@ Database::Database(const fs::path& file, Mode mode) : inside_(std::make_unique<I
     case Mode::immutable: name = uri(file, "mode=ro&immutable=1"); break;
   }
   if (file == ":memory:") name = ":memory:";
-  guarded(file_, nullptr, [&] { inside_->session.open(soci::sqlite3, "dbname=" + name); });
+  inside_->open(file_, name);
   auto* raw = inside_->raw();
   api::sqlite3_busy_timeout(raw, 5000);
   api::sqlite3_db_config(raw, SQLITE_DBCONFIG_DEFENSIVE, 1, nullptr);

@@ -34,7 +34,7 @@ thread_local long t_countdown = -1;  // < 0: not counting
 thread_local bool t_for_good = false;
 thread_local long t_seen = 0;
 
-bool fails() {
+[[maybe_unused]] bool fails() {
   if (t_countdown < 0) return false;
   ++t_seen;
   if (t_countdown > 0) {
