@@ -107,20 +107,30 @@ cv::Mat balanced(const cv::Mat& bgr, const WhiteBalance& balance) {
   return out;
 }
 
-cv::Mat lab_image(const cv::Mat& bgr, const WhiteBalance& balance) {
+cv::Mat linear_image(const cv::Mat& bgr, const WhiteBalance& balance) {
   const Corrected corrected(balance);
   cv::Mat out(bgr.size(), CV_32FC3);
-  cv::parallel_for_(cv::Range(0, bgr.rows), [&](const cv::Range& rows) {
-    for (int y = rows.start; y < rows.end; ++y) {
-      const auto* in = bgr.ptr<cv::Vec3b>(y);
-      auto* to = out.ptr<cv::Vec3f>(y);
-      for (int x = 0; x < bgr.cols; ++x) {
-        const auto lab = lab_from_linear(corrected.linear(2, in[x][2]), corrected.linear(1, in[x][1]), corrected.linear(0, in[x][0]));
-        to[x] = {static_cast<float>(lab.l), static_cast<float>(lab.a), static_cast<float>(lab.b)};
-      }
+  for (int y = 0; y < bgr.rows; ++y)
+    for (int x = 0; x < bgr.cols; ++x) {
+      const auto& p = bgr.at<cv::Vec3b>(y, x);
+      out.at<cv::Vec3f>(y, x) = {corrected.linear(0, p[0]), corrected.linear(1, p[1]), corrected.linear(2, p[2])};
     }
+  return out;
+}
+
+cv::Mat lab_of_linear(const cv::Mat& linear) {
+  cv::Mat out(linear.size(), CV_32FC3);
+  cv::parallel_for_(cv::Range(0, out.rows), [&](const cv::Range& rows) {
+    for (int y = rows.start; y < rows.end; ++y)
+      for (int x = 0; x < out.cols; ++x) {
+        const auto& c = linear.at<cv::Vec3f>(y, x);
+        const auto lab = lab_from_linear(c[2], c[1], c[0]);
+        out.at<cv::Vec3f>(y, x) = {static_cast<float>(lab.l), static_cast<float>(lab.a), static_cast<float>(lab.b)};
+      }
   });
   return out;
 }
+
+cv::Mat lab_image(const cv::Mat& bgr, const WhiteBalance& balance) { return lab_of_linear(linear_image(bgr, balance)); }
 
 }  // namespace uroko::bed

@@ -35,9 +35,9 @@ Bed classify(const cv::Mat& bgr, const ImageOutline& outline, const scale::Plane
 
   cv::Mat small;
   cv::resize(bgr(raster.box), small, raster.mask.size(), 0, 0, cv::INTER_AREA);
-  const auto pixels = classes_of(small, raster.mask, balance, thresholds);
-  out.labels = pixels.labels;
   const PixelAreas mm2(map, raster);
+  const auto pixels = classes_of(small, raster.mask, balance, thresholds, 1 / std::sqrt(mm2(raster.mask.cols / 2, raster.mask.rows / 2)));
+  out.labels = pixels.labels;
   std::array<double, kTissues> sums{};
   std::array<double, kKinds> doubt{};  // area that might as well be, or not be, that tissue
   double sum = 0;

@@ -16,6 +16,10 @@ class Corrected {
   std::array<std::array<float, 256>, 3> linear_;
 };
 
+/// CV_32FC3 linear light (B, G, R; white = 1) of the corrected picture, not clipped.
+cv::Mat linear_image(const cv::Mat& bgr, const WhiteBalance& balance);
+/// CV_32FC3 L*, a*, b* of CV_32FC3 linear light.
+cv::Mat lab_of_linear(const cv::Mat& linear);
 /// CV_32FC3 L*, a*, b* of the corrected picture.
 cv::Mat lab_image(const cv::Mat& bgr, const WhiteBalance& balance);
 

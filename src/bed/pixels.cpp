@@ -5,31 +5,12 @@
 #include <numeric>
 #include <opencv2/imgproc.hpp>
 
+#include "bed/gaussian.h"
 #include "bed/light.h"
 
 namespace uroko::bed {
 
 namespace {
-
-/// ln of a Gaussian whose covariance is spread^2 I + (light v)^2, v = (L+16, a, b): Sherman-Morrison and the determinant lemma.
-struct Gaussian {
-  explicit Gaussian(const TissueColour& c)
-      : tissue(static_cast<int>(c.tissue)), mean(static_cast<float>(c.mean.l), static_cast<float>(c.mean.a), static_cast<float>(c.mean.b)) {
-    const cv::Vec3f v(mean[0] + 16, mean[1], mean[2]);
-    const double s2 = c.spread * c.spread, w2 = c.light * c.light * v.dot(v);
-    inverse_spread = static_cast<float>(1 / s2);
-    along = v * static_cast<float>(c.light / std::sqrt(s2 * (s2 + w2)));
-    constant = static_cast<float>(std::log(c.weight) - 0.5 * (2 * std::log(s2) + std::log(s2 + w2)));
-  }
-  float distance2(const cv::Vec3f& lab) const {
-    const cv::Vec3f d = lab - mean;
-    const float p = along.dot(d);
-    return std::max(0.0f, d.dot(d) * inverse_spread - p * p);
-  }
-  int tissue;
-  cv::Vec3f mean, along;
-  float inverse_spread, constant;
-};
 
 /// 5 x 5 mean of a CV_32FC4 picture over the mask's pixels.
 cv::Mat mean_inside(const cv::Mat& values, const cv::Mat& mask) {
@@ -65,12 +46,10 @@ cv::Mat agreed_with_neighbours(const cv::Mat& own, const cv::Mat& mask, double w
 
 }  // namespace
 
-PixelClasses classes_of(const cv::Mat& bgr, const cv::Mat& mask, const WhiteBalance& balance, const Thresholds& thresholds) {
+PixelClasses classes_of(const cv::Mat& bgr, const cv::Mat& mask, const WhiteBalance& balance, const Thresholds& thresholds, double px_per_mm) {
   PixelClasses out;
   const cv::Mat glare = find_glare(bgr, mask, thresholds.glare);
-  cv::Mat calm = bgr;
-  if (thresholds.median_px > 1 && std::min(bgr.rows, bgr.cols) > thresholds.median_px) cv::medianBlur(bgr, calm, thresholds.median_px);
-  const cv::Mat lab = lab_image(calm, balance);
+  const cv::Mat lab = tissue_lab(bgr, mask & ~glare, balance, thresholds, px_per_mm);
 
   std::vector<Gaussian> gaussians;
   for (const auto& c : thresholds.colours) gaussians.emplace_back(c);
@@ -101,7 +80,7 @@ PixelClasses classes_of(const cv::Mat& bgr, const cv::Mat& mask, const WhiteBala
       label = static_cast<uchar>(closest > gate2 ? Tissue::unsure : Tissue::granulation);
     }
   // The neighbours decide which tissue; how sure that is stays with the colours, or agreement alone would make certainty.
-  const cv::Mat own = mean_inside(out.posterior, mask);
+  const cv::Mat own_seen = out.posterior, own = mean_inside(own_seen, mask);
   out.posterior = agreed_with_neighbours(out.posterior, mask, thresholds.neighbours);
   for (int y = 0; y < lab.rows; ++y)
     for (int x = 0; x < lab.cols; ++x) {
@@ -114,6 +93,31 @@ PixelClasses classes_of(const cv::Mat& bgr, const cv::Mat& mask, const WhiteBala
       likeliest.at<uchar>(y, x) = static_cast<uchar>(best);
       if (label != static_cast<uchar>(Tissue::unsure)) label = static_cast<uchar>(own.at<cv::Vec4f>(y, x)[best] < thresholds.least_posterior ? Tissue::unsure : static_cast<Tissue>(best));
     }
+  // A glint narrower than the patches that tissue comes in hides no tissue of its own: it goes to what is seen round it, where that is of one kind.
+  if (thresholds.glint_mm > 0) {
+    const int disc_px = glint_px(thresholds, px_per_mm);
+    const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {disc_px, disc_px});
+    cv::Mat wide, sum, inside, count;
+    cv::erode(glare, wide, disc, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
+    cv::dilate(wide, wide, disc);
+    const cv::Mat narrow = glare & ~wide;
+    if (cv::countNonZero(narrow) > 0) {
+      cv::Mat(mask & ~glare).convertTo(inside, CV_32F, 1.0 / 255);
+      cv::Mat seen;
+      cv::merge(std::vector<cv::Mat>(4, inside), seen);
+      cv::boxFilter(own_seen.mul(seen), sum, CV_32F, {2 * disc_px + 1, 2 * disc_px + 1}, {-1, -1}, false, cv::BORDER_CONSTANT);
+      cv::boxFilter(inside, count, CV_32F, {2 * disc_px + 1, 2 * disc_px + 1}, {-1, -1}, false, cv::BORDER_CONSTANT);
+      for (int y = 0; y < lab.rows; ++y)
+        for (int x = 0; x < lab.cols; ++x) {
+          if (narrow.at<uchar>(y, x) == 0 || count.at<float>(y, x) < static_cast<float>(disc_px)) continue;
+          const cv::Vec4f around = sum.at<cv::Vec4f>(y, x) * (1 / count.at<float>(y, x));
+          const auto best = static_cast<int>(std::max_element(around.val, around.val + kKinds) - around.val);
+          if (around[best] < thresholds.least_posterior) continue;
+          out.posterior.at<cv::Vec4f>(y, x) = around;
+          out.labels.at<uchar>(y, x) = static_cast<uchar>(best);
+        }
+    }
+  }
   // Along the seam of two tissues the pixels are mixtures; a thin strip of them is no third thing and goes to the likelier side.
   const cv::Mat unsure = out.labels == static_cast<int>(Tissue::unsure);
   cv::Mat wide;

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "bed/light.h"
+#include "bed/pixels.h"
 #include "uroko/base/median.h"
 #include "uroko/bed/bed.h"
 
@@ -26,12 +27,15 @@ const Thresholds& default_thresholds() {
   static const Thresholds thresholds = [] {
     Thresholds t;
     using enum Tissue;
+    // Made by `bench_bed --fit` from rendered scenes, dry and wet, held to colours taken by hand.
     t.colours = {
-        {granulation, {38, 48, 30}, 0.14, 9, 1.0}, {granulation, {24, 40, 26}, 0.16, 8, 0.6}, {granulation, {47, 31, 24}, 0.13, 7, 1.0},
-        {granulation, {54, 23, 25}, 0.12, 5, 0.4}, {slough, {75, 4, 34}, 0.10, 8, 0.7},       {slough, {82, 2, 22}, 0.10, 7, 0.4},
-        {slough, {62, 6, 30}, 0.12, 5, 0.1},       {necrotic, {18, 5, 6}, 0.18, 6, 0.4},      {necrotic, {31, 13, 15}, 0.14, 7, 0.4},
-        {necrotic, {12, 1, 1}, 0.18, 5, 0.2},      {necrotic, {42, 11, 16}, 0.10, 6, 0.4},    {pale, {71, 24, 13}, 0.10, 7, 0.5},
-        {pale, {57, 24, 13}, 0.12, 5, 0.22},        {pale, {83, 12, 7}, 0.08, 6, 0.3},
+        {granulation, {39.5, 48.8, 29.6}, 0.132, 13.5, 0.84}, {granulation, {22.7, 41.7, 26.4}, 0.16, 7.3, 0.439},
+        {granulation, {50.4, 35, 23.6}, 0.089, 4.29, 0.857}, {granulation, {56.5, 19.5, 27.1}, 0.072, 3.12, 0.624},
+        {slough, {76.7, 2.7, 37.6}, 0.091, 7.33, 0.291}, {slough, {83.6, -0.7, 21.8}, 0.097, 5.96, 0.226},
+        {slough, {61.7, 14.4, 30.4}, 0.1, 4.01, 0.217}, {necrotic, {18.2, 5.3, 6}, 0.18, 6.11, 0.416},
+        {necrotic, {25.1, 14.3, 13.8}, 0.1, 5.29, 0.936}, {necrotic, {12, 1, 1}, 0.18, 5, 0.2},
+        {necrotic, {40.2, 5, 12.8}, 0.081, 5.28, 1.63}, {pale, {72.2, 22.8, 15.4}, 0.096, 4.12, 0.594},
+        {pale, {57.5, 26.9, 10.9}, 0.116, 5.69, 0.085}, {pale, {84.4, 12.2, 5.7}, 0.078, 5.85, 0.212},
     };
     return t;
   }();
@@ -49,6 +53,8 @@ std::string Thresholds::why_invalid() const {
   if (!(least_posterior >= 0 && least_posterior < 1)) return "least_posterior must be in 0..1";
   if (!(gate > 0 && gate <= 100)) return "gate must be in 0..100";
   if (median_px < 1 || median_px > 15 || median_px % 2 == 0) return "median_px must be odd, 1 to 15";
+  if (!(glint_mm >= 0 && glint_mm <= 10)) return "glint_mm must be 0 to 10";
+  if (!(sheen == 0 || (sheen >= 1e-4 && sheen <= 1))) return "sheen must be 0, or 0.0001 to 1";
   if (!(neighbours >= 0 && neighbours <= 20)) return "neighbours must be 0 to 20";
   if (seam_px < 0 || seam_px > 20) return "seam_px must be 0 to 20";
   const auto byte = [](double v) { return v >= 0 && v <= 255; };
@@ -62,13 +68,15 @@ std::string to_json(const Thresholds& t) {
   nlohmann::json colours = nlohmann::json::array();
   for (const auto& c : t.colours)
     colours.push_back({{"tissue", name(c.tissue)}, {"lab", {c.mean.l, c.mean.a, c.mean.b}}, {"light", c.light}, {"spread", c.spread}, {"weight", c.weight}});
-  return nlohmann::json{{"version", 1},
+  return nlohmann::json{{"version", 2},
                         {"colours", colours},
                         {"least_posterior", t.least_posterior},
                         {"gate", t.gate},
                         {"neighbours", t.neighbours},
                         {"seam_px", t.seam_px},
                         {"median_px", t.median_px},
+                        {"glint_mm", t.glint_mm},
+                        {"sheen", t.sheen},
                         {"glare", as_json(t.glare)}}
       .dump();
 }
@@ -77,7 +85,8 @@ Result<Thresholds> thresholds_from_json(std::string_view text) {
   const auto refused = [](const std::string& why) { return Refusal{"thresholds", "the tissue thresholds cannot be used: " + why, "use the default thresholds"}; };
   try {
     const auto json = nlohmann::json::parse(text);
-    if (json.at("version") != 1) return refused("they are of a newer version");
+    const int version = json.at("version");
+    if (version < 1 || version > 2) return refused("they are of a newer version");
     Thresholds t;
     for (const auto& c : json.at("colours")) {
       const auto found = std::find(kNames.begin(), kNames.end(), c.at("tissue").get<std::string>());
@@ -90,6 +99,8 @@ Result<Thresholds> thresholds_from_json(std::string_view text) {
     t.neighbours = json.at("neighbours");
     t.seam_px = json.at("seam_px");
     t.median_px = json.at("median_px");
+    t.glint_mm = version == 1 ? 0 : json.at("glint_mm").get<double>();
+    t.sheen = version == 1 ? 0 : json.at("sheen").get<double>();
     const auto& g = json.at("glare");
     t.glare = {g.at("seed_value"), g.at("seed_saturation"), g.at("seed_above"), g.at("grow_value"), g.at("grow_saturation"), g.at("grow_above"), g.at("most_share")};
     if (const auto why = t.why_invalid(); !why.empty()) return refused(why);
@@ -99,7 +110,7 @@ Result<Thresholds> thresholds_from_json(std::string_view text) {
   }
 }
 
-Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const WhiteBalance& balance, const std::vector<Example>& examples) {
+Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const WhiteBalance& balance, const std::vector<Example>& examples, double px_per_mm) {
   Thresholds out = base;
   for (const auto& example : examples) {
     if (example.tissue == Tissue::unsure || example.tissue == Tissue::glare) continue;
@@ -109,7 +120,17 @@ Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const White
                             cv::Rect(0, 0, bgr.cols, bgr.rows);
     if (around.empty()) continue;
     std::array<std::vector<float>, 3> values;
-    const cv::Mat lab = lab_image(bgr(around), balance);
+    cv::Mat lab;
+    if (base.glint_mm > 0) {
+      // As it is seen when tissue is told, but for the sheen, which is the whole wound's; with room for the widest glint round about.
+      auto seen = base;
+      seen.sheen = 0;
+      const int room = glint_px(seen, px_per_mm) + 8;
+      const cv::Rect wider = cv::Rect(around.x - room, around.y - room, around.width + 2 * room, around.height + 2 * room) & cv::Rect(0, 0, bgr.cols, bgr.rows);
+      lab = tissue_lab(bgr(wider), cv::Mat(wider.size(), CV_8U, cv::Scalar(255)), balance, seen, px_per_mm)(around - wider.tl());
+    } else {
+      lab = lab_image(bgr(around), balance);
+    }
     for (int y = 0; y < lab.rows; ++y)
       for (int x = 0; x < lab.cols; ++x)
         if (std::hypot(around.x + x - example.at.x, around.y + y - example.at.y) <= example.radius_px + 0.5)

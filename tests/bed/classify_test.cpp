@@ -188,3 +188,82 @@ TEST_CASE("picking an example makes its colour that tissue") {
   CHECK(after[Tissue::slough].share > 0.95);
   CHECK(after.options == bed::to_json(taught));
 }
+
+TEST_CASE("a wet film's glints and sheen do not turn granulation pale") {
+  // Neutral light added in linear light (dichromatic reflection): stripes 0.6 mm wide, then the same over everything.
+  const auto film = [](const cv::Mat& bgr, const auto& light) {
+    cv::Mat out = bgr.clone();
+    for (int y = 0; y < out.rows; ++y)
+      for (int x = 0; x < out.cols; ++x)
+        for (int c = 0; c < 3; ++c) {
+          auto& v = out.at<cv::Vec3b>(y, x)[c];
+          v = cv::saturate_cast<uchar>(255 * bed::srgb_from_linear(std::min(1.0, bed::linear_from_srgb(v / 255.0) + light(x))));
+        }
+    return out;
+  };
+  const auto map = flat_map();
+  const auto outline = box(199.5, 599.5, 399.5, 799.5);
+  auto as_version_1 = bed::default_thresholds();
+  as_version_1.glint_mm = as_version_1.sheen = 0;
+  const auto striped = film(cv::Mat(900, 1200, CV_8UC3, kRed), [](int x) { return x % 18 < 6 ? 0.25 : 0.0; });
+  CHECK(bed::classify(striped, outline, map, {})[Tissue::granulation].share > 0.95);
+  CHECK(bed::classify(striped, outline, map, {}, as_version_1)[Tissue::granulation].share < 0.8);
+  const auto veiled = film(card_and_wound(), [](int) { return 0.05; });
+  const auto got = bed::classify(veiled, outline, map, {});
+  for (const auto t : {Tissue::granulation, Tissue::slough, Tissue::necrotic, Tissue::pale}) {
+    INFO(bed::name(t));
+    CHECK(got[t].share == Approx(0.25).margin(0.05));
+  }
+}
+
+TEST_CASE("thresholds that version 1 stored are read as they were meant and tell the same tissue again") {
+  // What the program wrote before glints were taken off.
+  const auto* stored = R"({"version":1,"colours":[
+    {"tissue":"granulation","lab":[38,48,30],"light":0.14,"spread":9,"weight":1},{"tissue":"granulation","lab":[24,40,26],"light":0.16,"spread":8,"weight":0.6},
+    {"tissue":"granulation","lab":[47,31,24],"light":0.13,"spread":7,"weight":1},{"tissue":"granulation","lab":[54,23,25],"light":0.12,"spread":5,"weight":0.4},
+    {"tissue":"slough","lab":[75,4,34],"light":0.1,"spread":8,"weight":0.7},{"tissue":"slough","lab":[82,2,22],"light":0.1,"spread":7,"weight":0.4},
+    {"tissue":"slough","lab":[62,6,30],"light":0.12,"spread":5,"weight":0.1},{"tissue":"necrotic","lab":[18,5,6],"light":0.18,"spread":6,"weight":0.4},
+    {"tissue":"necrotic","lab":[31,13,15],"light":0.14,"spread":7,"weight":0.4},{"tissue":"necrotic","lab":[12,1,1],"light":0.18,"spread":5,"weight":0.2},
+    {"tissue":"necrotic","lab":[42,11,16],"light":0.1,"spread":6,"weight":0.4},{"tissue":"pale","lab":[71,24,13],"light":0.1,"spread":7,"weight":0.5},
+    {"tissue":"pale","lab":[57,24,13],"light":0.12,"spread":5,"weight":0.22},{"tissue":"pale","lab":[83,12,7],"light":0.08,"spread":6,"weight":0.3}],
+    "least_posterior":0.55,"gate":4.5,"neighbours":3,"seam_px":3,"median_px":5,
+    "glare":{"seed_value":240,"seed_saturation":40,"seed_above":25,"grow_value":170,"grow_saturation":110,"grow_above":15,"most_share":0.02}})";
+  const auto old = bed::thresholds_from_json(stored);
+  REQUIRE(old);
+  CHECK(old->glint_mm == 0);
+  CHECK(old->sheen == 0);
+  CHECK(old->colours.size() == 14);
+  // Shares that version 1 gave for a bed whose right half is veiled: the veiled red was called pale.
+  cv::Mat photo(300, 300, CV_8UC3, kRed);
+  photo.colRange(150, 300).setTo(cv::Scalar(112, 112, 176));
+  const auto got = bed::classify(photo, box(49.5, 49.5, 249.5, 249.5), flat_map(), {}, *old);
+  CHECK(got[Tissue::granulation].share == Approx(0.5).margin(0.01));
+  CHECK(got[Tissue::pale].share == Approx(0.5).margin(0.01));
+  CHECK(bed::thresholds_from_json(got.options)->glint_mm == 0);
+}
+
+TEST_CASE("a wound of a few pixels, one colour or all glare, and clipped greys have an answer") {
+  const auto map = flat_map();
+  // Five pixels.
+  const auto tiny = bed::classify(cv::Mat(100, 100, CV_8UC3, kRed), {{{{{49.6, 50}, {51, 48.9}, {52.4, 50}, {51, 51.1}}, {}}}}, map, {});
+  CHECK(tiny[Tissue::granulation].share == Approx(1));
+  // One colour that is no tissue at all, one that is.
+  const auto blue = bed::classify(cv::Mat(300, 300, CV_8UC3, cv::Scalar(200, 80, 30)), box(49.5, 49.5, 249.5, 249.5), map, {});
+  CHECK(blue[Tissue::unsure].share > 0.95);
+  CHECK(std::any_of(blue.warnings.begin(), blue.warnings.end(), [](const auto& w) { return w.code == "bed-unsure"; }));
+  CHECK(bed::classify(cv::Mat(300, 300, CV_8UC3, kYellow), box(49.5, 49.5, 249.5, 249.5), map, {})[Tissue::slough].share > 0.95);
+  const auto black = bed::classify(cv::Mat(300, 300, CV_8UC3, cv::Scalar::all(0)), box(49.5, 49.5, 249.5, 249.5), map, {});
+  CHECK(share_sum(black) == Approx(1));
+  // All glare: no tissue is told, and it says what to do.
+  const auto white = bed::classify(cv::Mat(300, 300, CV_8UC3, cv::Scalar::all(255)), box(49.5, 49.5, 249.5, 249.5), map, {});
+  CHECK(white[Tissue::glare].share == Approx(1));
+  CHECK(white[Tissue::granulation].share == 0);
+  CHECK(white[Tissue::granulation].share_u > 0.2);
+  CHECK(std::any_of(white.warnings.begin(), white.warnings.end(), [](const auto& w) { return w.code == "bed-glare"; }));
+  // The lightest grey clipped by the exposure is left out, all clipped leave the colour uncorrected.
+  const auto brighter = cast(card_and_wound(), {1.9, 1.9, 1.9});
+  const auto two = bed::from_patches(brighter, map);
+  CHECK(two.from == bed::WhiteBalance::From::patches);
+  CHECK(two.gain[1] == Approx(1 / 1.9).epsilon(0.05));
+  CHECK(bed::from_patches(cast(card_and_wound(), {12, 12, 12}), map).from == bed::WhiteBalance::From::none);
+}

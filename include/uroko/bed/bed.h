@@ -53,7 +53,7 @@ struct GlareOptions {
   double most_share = 0.02;  ///< a single highlight larger than this share of the wound is tissue, unless it is clipped white
 };
 
-/// Everything that decides a pixel's class; stored with each result as JSON.
+/// Everything that decides a pixel's class; stored with each result as JSON of version 2. What version 1 stored is read as it was meant: neither is taken off.
 struct Thresholds {
   std::vector<TissueColour> colours;
   double least_posterior = 0.55;  ///< of the chosen tissue, mean over 5 x 5 neighbours; below: unsure. 0..1
@@ -61,6 +61,8 @@ struct Thresholds {
   double neighbours = 3;         ///< how much a pixel's 5 x 5 neighbours count, natural-log units at full agreement; 0: not at all
   int seam_px = 3;               ///< strips of unsure pixels up to twice this wide are seams between two tissues; 0: keep them
   int median_px = 5;             ///< filter before looking, odd; 1: none
+  double glint_mm = 1;           ///< glints of a wet film narrower than this are taken off the colours; 0: not
+  double sheen = 0.03;           ///< a broad sheen's usual share of white's light, taken off as far as the colours speak for it; 0: not
   GlareOptions glare;
   std::string why_invalid() const;  ///< empty when usable
 };
@@ -76,7 +78,8 @@ struct Example {
 };
 /// The thresholds with the examples' colours added as colours of their own (colours of the same tissue nearer than their spread give way), so that
 /// pixels like the examples become that tissue in this and later photos. Examples outside the photo and of unsure or glare are left out.
-Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const WhiteBalance& balance, const std::vector<Example>& examples);
+/// `px_per_mm` of the photo there; 0: not known.
+Thresholds with_examples(const Thresholds& base, const cv::Mat& bgr, const WhiteBalance& balance, const std::vector<Example>& examples, double px_per_mm = 0);
 
 struct Share {
   double share = 0, share_u = 0;  ///< of the whole wound, 0..1
