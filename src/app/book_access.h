@@ -9,19 +9,25 @@
 
 namespace uroko::app {
 
-/// The open case book.
-class BookAccess {
- public:
-  explicit BookAccess(casebook::Book opened) : book(std::move(opened)) {}
-  casebook::Book book;
+/// The open case book: two connections, of which the window's thread uses neither.
+struct BookAccess {
+  BookAccess(casebook::Book opened) : writing(std::move(opened)), reading(writing.reader()), folder(writing.folder()) {}
+  casebook::Book writing;  ///< the writing worker's
+  casebook::Book reading;  ///< the reading worker's: looking goes on while a write waits
+  const std::filesystem::path folder;
 };
 
-/// Fish, wounds, visits and photos; the wounds' measures and series are left to `read_wound`.
+/// Fish, wounds, visits and photos, and what undo would take back; measures and series are left to the following.
 BookModel read_tree(const casebook::Book& book);
-void read_wound(const casebook::Book& book, WoundEntry& wound);
-BookModel read_model(const casebook::Book& book);  ///< all of it
+/// Measures and series of all wounds of the fish, and its last weighing.
+void read_fish(const casebook::Book& book, FishEntry& fish);
+FishEntry* fish_in(BookModel& model, casebook::Id id);  ///< nullptr: it is not there
 
 std::vector<DueEntry> due_entries(const casebook::Book& book);
+
+/// Carries out one write. Where the disk failed at it, what is there is found out by opening the book again: the write is there whole or
+/// not at all. Throws what it was refused with.
+void carry_out(casebook::Book& book, const std::function<void(casebook::Book&)>& work);
 
 /// The plane map that a measure was made with; nothing when the row does not hold one.
 std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row);

@@ -1,5 +1,7 @@
 #include "uroko/app/book_model.h"
 
+#include <algorithm>
+
 namespace uroko::app {
 
 const PhotoEntry* VisitEntry::measured() const {
@@ -12,6 +14,10 @@ const VisitEntry* WoundEntry::visit(casebook::Id id) const {
   for (const auto& v : visits)
     if (v.visit.id == id) return &v;
   return nullptr;
+}
+
+bool FishEntry::read() const {
+  return std::all_of(wounds.begin(), wounds.end(), [](const WoundEntry& w) { return w.read; });
 }
 
 const FishEntry* BookModel::find_fish(casebook::Id id) const {

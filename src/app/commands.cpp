@@ -128,7 +128,7 @@ std::vector<Command> make() {
   add("window.smaller", "Smaller", "Window", {"Ctrl+-"}, "The whole window, 75 to 300 %", nullptr, [](S& s) { scale_ui(s, -1); });
   add("window.settings", "Settings", "Window", {"Ctrl+,"}, "Size, light or dark, the card's print, degree-days", nullptr, [](S& s) { s.settings_open = !s.settings_open; });
   add("window.cancel_jobs", "Stop what is running", "Window", {"Ctrl+."}, "Cancels reading, finding and measuring", nullptr, [](S& s) { s.cancel_jobs(); });
-  add("window.quit", "Quit", "Window", {"Ctrl+Q"}, "An unfinished trace is kept for the next start", nullptr, [](S& s) { s.quit = true; });
+  add("window.quit", "Quit", "Window", {"Ctrl+Q"}, "An unfinished trace is kept for the next start", nullptr, [](S& s) { s.leave(); });
   return c;
 }
 

@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "app/book_access.h"
+#include "app/kept_file.h"
 #include "app/unfinished.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
@@ -19,15 +20,40 @@ void Intents::apply(Session& session) {
   for (auto& intent : list) intent(session);
 }
 
-Session::Session(Places where) : places(std::move(where)), unfinished_(std::make_shared<Unfinished>()) {
+Session::Session(Places where) : places(std::move(where)), kept_unfinished_(std::make_shared<KeptFile>()), kept_settings_(std::make_shared<KeptFile>()) {
   settings = load_settings(places.settings);
-  jobs.on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
+  if (auto kept = read_unfinished(places.unfinished)) unfinished_ = std::make_shared<const UnfinishedTrace>(std::move(*kept));
+  for (auto* lane : {&jobs, &reading_, &writing_}) lane->on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
 }
 
 Session::~Session() {
   autosave();
   jobs.cancel_all();
-  keep_unfinished_now();
+  reading_.cancel_all();
+  finish_writing();
+  keep_files_now();
+}
+
+bool Session::idle() const { return jobs.idle() && reading_.idle() && writing_.idle() && writes_.empty(); }
+
+bool Session::settle(double seconds) {
+  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  do {
+    for (auto* lane : {&writing_, &reading_, &jobs})
+      if (!lane->settle(std::chrono::duration<double>(end - std::chrono::steady_clock::now()).count())) return false;
+    turn();
+  } while (!idle());
+  return true;
+}
+
+std::vector<Jobs::Running> Session::running() const {
+  auto all = jobs.running();
+  for (auto& job : reading_.running()) all.push_back(std::move(job));
+  return all;
+}
+
+void Session::set_wake(const std::function<void()>& wake) {
+  for (auto* lane : {&jobs, &reading_, &writing_}) lane->wake = wake;
 }
 
 void Session::tell(Notice::Kind kind, std::string text, std::string advice) {
@@ -52,15 +78,22 @@ void Session::trouble(const std::string& label, std::exception_ptr error) {
 }
 
 void Session::save_settings_now() {
-  try {
-    save_settings(settings, places.settings);
-  } catch (...) {
-    trouble("Saving the settings", std::current_exception());
-  }
+  if (!kept_settings_->keep([now = settings] { return settings_json(now); })) return;
+  reading_.start("Saving the settings", [kept = kept_settings_, to = places.settings](const Token&) -> Jobs::Delivery {
+    kept->write(to);
+    return {};
+  }, false, true);
 }
 
 bool Session::turn() {
-  const bool came = jobs.deliver();
+  bool came = false;
+  for (auto* lane : {&writing_, &reading_, &jobs}) came |= lane->deliver();
+  if (leaving_ && writes_.empty() && not_saved.empty()) {
+    const auto then = std::move(leaving_->then);
+    leaving_.reset();
+    then();
+    came = true;
+  }
   for (auto& [key, photo] : std::exchange(thumbnails_wanted_, {})) {
     if (thumbnails_.count(key)) continue;
     thumbnails_[key] = cv::Mat();
@@ -115,7 +148,9 @@ bool Session::key(const KeyPress& press) {
 }
 
 void Session::escape() {
-  if (palette.open)
+  if (leaving_)
+    stay();
+  else if (palette.open)
     palette = {};
   else if (guide.open)
     guide.open = false;

@@ -1,10 +1,10 @@
-// The case book: opening, choosing, accepting a measurement, undo. Reading is a value; every write is one step of the book's own undo.
+// The open case book: what is read of it and when, choosing, accepting a measurement, undo.
 #include <algorithm>
 #include <cmath>
 #include <exception>
-#include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <unordered_map>
 
 #include "app/book_access.h"
 #include "app/kept_json.h"
@@ -18,195 +18,104 @@ namespace uroko::app {
 namespace fs = std::filesystem;
 using casebook::Id;
 
-std::shared_ptr<const scale::PlaneMap> stored_map(const casebook::MeasureRow& row) {
-  auto map = casebook::plane_map_if_any(row);
-  return map ? std::make_shared<scale::PlaneMap>(std::move(*map)) : nullptr;  // a row that came from a table holds none
-}
-
-std::optional<PlaneOutline> outline_mm(const casebook::MeasureRow& row) {
-  const auto map = stored_map(row);
-  if (!map) return std::nullopt;
-  return map->to_plane(outline_from_wkt<ImagePoint>(row.margin_wkt));
-}
-
-BookModel read_tree(const casebook::Book& book) {
-  BookModel model;
-  model.path = book.folder();
-  model.read_only = book.read_only();
-  for (const auto& f : book.everything()) {
-    FishEntry fish{f.fish, {}};
-    for (const auto& w : f.wounds) {
-      WoundEntry wound;
-      wound.wound = w.wound;
-      for (const auto& v : w.visits) {
-        VisitEntry visit{v.visit, {}};
-        for (const auto& p : v.photos) visit.photos.push_back({p, book.photo_file(p.sha256), std::nullopt});
-        wound.visits.push_back(std::move(visit));
-      }
-      fish.wounds.push_back(std::move(wound));
-    }
-    model.fish.push_back(std::move(fish));
-  }
-  return model;
-}
-
-void read_wound(const casebook::Book& book, WoundEntry& wound) {
-  for (auto& v : wound.visits)
-    for (auto& p : v.photos) p.measure = book.latest_measure(p.row.id);
-  wound.series = book.series_of(wound.wound.id);
-  wound.events = book.events(wound.wound.fish);
-  std::erase_if(wound.events, [&](const casebook::Event& e) { return e.wound && *e.wound != wound.wound.id; });
-  wound.course.reset();
-  if (!wound.series.looks.empty()) wound.course = healing::follow(wound.series);
-  wound.read = true;
-}
-
-BookModel read_model(const casebook::Book& book) {
-  auto model = read_tree(book);
-  for (auto& f : model.fish)
-    for (auto& w : f.wounds) read_wound(book, w);
-  return model;
-}
-
-void Session::open_argument(const fs::path& path) {
-  std::error_code ignored;
-  if (path.extension() == ".uroko" || casebook::Book::is_book(path)) return open_book(path);
-  open_last();
-  drop_files({path});
-}
-
-void Session::open_last() {
-  if (settings.last_book.empty()) return;
-  if (casebook::Book::is_book(settings.last_book)) open_book(settings.last_book);
-}
-
-void Session::open_book(const fs::path& path) {
-  autosave();
-  try {
-    auto opened = std::make_unique<BookAccess>(casebook::Book::open(path));
-    desk.reset();
-    access_ = std::move(opened);
-    fish = wound = visit = 0;
-    thumbnails_.clear();
-    skins_.clear();
-    aligned_.clear();
-    book = {};  // nothing of another book is carried over
-    reread_book();
-    for (const auto& w : access_->book.warnings()) tell(Notice::Kind::trouble, w.text);
-    settings.remember_book(fs::absolute(path));
-    save_settings_now();
-    path_form.reset();
-    step = Step::scale;
-    if (select_unfinished()) return;
-    // The fish that was looked at last comes first.
-    const auto glance = access_->book.glance();
-    if (!glance.empty()) select_wound(glance.front().wound);
-  } catch (...) {
-    trouble("Opening the case book", std::current_exception());
-  }
-}
-
-void Session::new_book(const fs::path& path) {
-  try {
-    auto p = path;
-    if (p.extension() != ".uroko") p += ".uroko";
-    casebook::Book::create(p);
-    open_book(p);
-  } catch (...) {
-    trouble("Making the case book", std::current_exception());
-  }
-}
-
-void Session::close_book() {
-  autosave();
-  desk.reset();
-  access_.reset();
-  ++book_version_;
-  book = {};
-  fish = wound = visit = 0;
-  import_form.reset();
-  log_form.reset();
-  fish_form.reset();
-  wound_form.reset();
-  visit_form.reset();
-  recompute_course();
-  ghost_.reset();
-  settings.last_book.clear();
-  save_settings_now();
-}
-
-void Session::reread_book() {
-  if (!access_) return;
-  auto tree = read_tree(access_->book);
-  tree.due = std::move(book.due);
-  // What is not looked at now keeps what was known of it until the worker has read the rest.
-  std::map<Id, WoundEntry*> known;
+/// What was just read takes the place of what is shown; measures of the fish that is looked at and the other wounds' series stay until they are read anew.
+void Session::adopt(std::shared_ptr<BookModel> now) {
+  now->due = std::move(book.due);
+  std::unordered_map<Id, WoundEntry*> known;
   for (auto& f : book.fish)
     for (auto& w : f.wounds) known[w.wound.id] = &w;
-  for (auto& f : tree.fish)
+  for (auto& f : now->fish)
     for (auto& w : f.wounds) {
       const auto old = known.find(w.wound.id);
-      if (f.fish.id == fish || old == known.end() || !old->second->read) continue;
-      std::map<Id, casebook::MeasureRow*> measures;
+      if (w.read || old == known.end()) continue;
+      w.series = std::move(old->second->series);
+      if (f.fish.id != fish) continue;
+      w.events = std::move(old->second->events);
+      std::unordered_map<Id, casebook::MeasureRow*> measures;
       for (auto& v : old->second->visits)
         for (auto& p : v.photos)
           if (p.measure) measures[p.row.id] = &*p.measure;
       for (auto& v : w.visits)
         for (auto& p : v.photos)
           if (const auto m = measures.find(p.row.id); m != measures.end()) p.measure = std::move(*m->second);
-      w.series = std::move(old->second->series);
-      w.events = std::move(old->second->events);
-      w.course = std::move(old->second->course);
-      w.read = true;
     }
-  book = std::move(tree);
-  need(fish);
-  recompute_course();
-  read_the_rest();
+  std::swap(book, *now);
+  reading_.start("Closing", [old = std::move(now)](const Token&) mutable -> Jobs::Delivery {
+    old.reset();  // a large one takes longer than a frame to take apart
+    return {};
+  }, false, true);
+  ++book_version_;
+  const auto* shown = current_fish();
+  if (shown && !shown->read() && !coming_wound_) with_fish(fish, [this] { recompute_course(); });
 }
 
-void Session::reread_fish(Id id) {
-  for (auto& f : book.fish)
-    if (f.fish.id == id)
-      for (auto& w : f.wounds) read_wound(access_->book, w);
-  recompute_course();
-  read_the_rest();
+void Session::with_fish(Id id, std::function<void()> then) {
+  const auto request = ++fish_request_;
+  const auto* f = book.find_fish(id);
+  if (!f || f->read()) return then();
+  reading_.start("Reading " + f->fish.name, [this, request, id, then, version = book_version_, access = access_, entry = *f](const Token&) mutable -> Jobs::Delivery {
+    read_fish(access->reading, entry);
+    return [this, request, id, then, version, entry = std::move(entry)] {
+      if (request != fish_request_) return;
+      if (version != book_version_) return with_fish(id, then);  // written since
+      if (auto* now = fish_in(book, id)) *now = entry;
+      then();
+    };
+  }, true, true);
 }
 
-void Session::need(Id id) {
-  for (auto& f : book.fish)
-    if (f.fish.id == id)
-      for (auto& w : f.wounds)
-        if (!w.read) read_wound(access_->book, w);
-}
+/// What is due, and the series of all wounds, in pieces so that a fish that is chosen meanwhile need not wait.
+struct Session::Rest {
+  std::uint64_t version = 0;
+  bool due = false;
+  std::vector<Id> wounds;
+  std::size_t next = 0;
+};
 
 void Session::read_the_rest() {
-  const auto version = ++book_version_;
-  jobs.start("Reading the case book", [this, version, folder = access_->book.folder()](const Token&) -> Jobs::Delivery {
-    std::shared_ptr<BookModel> model;
-    std::shared_ptr<std::vector<DueEntry>> due;
+  if (!access_) return;
+  auto rest = std::make_shared<Rest>();
+  rest->version = book_version_;
+  for (const auto& f : book.fish)
+    for (const auto& w : f.wounds)
+      if (!w.read) rest->wounds.push_back(w.wound.id);
+  read_piece(std::move(rest));
+}
+
+void Session::read_piece(std::shared_ptr<Rest> rest) {
+  constexpr std::size_t kPiece = 32;
+  reading_.start("Reading the case book", [this, rest, access = access_](const Token&) -> Jobs::Delivery {
+    std::vector<DueEntry> due;
+    std::vector<std::pair<Id, healing::Series>> series;
+    const bool first = !rest->due;
     try {
-      const auto second = casebook::Book::open(folder);  // a connection of the worker's own
-      model = std::make_shared<BookModel>(read_model(second));
-      due = std::make_shared<std::vector<DueEntry>>(due_entries(second));
+      if (first) due = due_entries(access->reading);
+      for (std::size_t i = rest->next; !first && i < std::min(rest->next + kPiece, rest->wounds.size()); ++i)
+        series.emplace_back(rest->wounds[i], access->reading.series_of(rest->wounds[i]));
     } catch (const Error&) {
       return {};  // a book that went away is told at the next thing that is done with it
     }
-    return [this, version, model, due] {
-      if (version != book_version_ || !access_) return;  // written since: a newer reading is on its way
-      model->due = std::move(*due);
-      model->read_only = book.read_only;
-      book = std::move(*model);
-      recompute_course();
+    return [this, rest, first, due = std::move(due), series = std::move(series)]() mutable {
+      if (rest->version != book_version_) return;  // a newer reading is on its way
+      if (first) book.due = std::move(due);
+      rest->due = true;
+      rest->next += series.size();
+      std::unordered_map<Id, healing::Series*> read;
+      for (auto& [id, s] : series) read[id] = &s;
+      for (auto& f : book.fish)
+        for (auto& w : f.wounds)
+          if (const auto s = read.find(w.wound.id); s != read.end() && !w.read) w.series = std::move(*s->second);
+      if (rest->next < rest->wounds.size()) read_piece(rest);
     };
   }, false, true);
 }
 
 void Session::select_fish(Id id) {
-  need(id);
   const auto* f = book.find_fish(id);
   if (!f) return;
   if (!f->wounds.empty()) return select_wound(f->wounds.front().wound.id);
+  ++fish_request_;
+  coming_wound_ = 0;
   fish = id;
   wound = visit = 0;
   desk.reset();
@@ -216,8 +125,15 @@ void Session::select_fish(Id id) {
 void Session::select_wound(Id id) {
   const auto* w = book.find_wound(id);
   if (!w) return;
+  coming_wound_ = id;
+  with_fish(w->wound.fish, [this, id] { show_wound(id); });
+}
+
+void Session::show_wound(Id id) {
+  coming_wound_ = 0;
+  const auto* w = book.find_wound(id);
+  if (!w) return;
   fish = w->wound.fish;
-  need(fish);
   wound = id;
   bank.from = 0;
   bank.to = 1;
@@ -262,7 +178,7 @@ void Session::step_fish(int by) {
   for (const auto& f : book.fish)
     for (const auto& w : f.wounds) all.push_back(w.wound.id);
   if (all.empty()) return;
-  const auto at = std::find(all.begin(), all.end(), wound) - all.begin();
+  const auto at = std::find(all.begin(), all.end(), coming_wound_ ? coming_wound_ : wound) - all.begin();
   const long n = static_cast<long>(all.size());
   select_wound(all[static_cast<std::size_t>(((at >= n ? 0 : at + by) % n + n) % n)]);
 }
@@ -271,12 +187,18 @@ void Session::show_photo(Id photo) {
   const auto* p = book.find_photo(photo);
   const auto* w = p ? book.find_wound(p->row.wound) : nullptr;
   if (!w) return;
-  fish = w->wound.fish;
-  need(fish);
-  wound = p->row.wound;
-  visit = p->row.visit;
-  step = Step::scale;
-  open_photo(p->file, {fish, wound, visit, photo}, p->measure ? &*p->measure : nullptr);
+  coming_wound_ = w->wound.id;
+  with_fish(w->wound.fish, [this, photo] {
+    coming_wound_ = 0;
+    const auto* now = book.find_photo(photo);
+    const auto* of = now ? book.find_wound(now->row.wound) : nullptr;
+    if (!of) return;
+    fish = of->wound.fish;
+    wound = now->row.wound;
+    visit = now->row.visit;
+    step = Step::scale;
+    open_photo(now->file, {fish, wound, visit, photo}, now->measure ? &*now->measure : nullptr);
+  });
 }
 
 void Session::accept() {
@@ -286,7 +208,7 @@ void Session::accept() {
   if (!work.margin) return tell(Notice::Kind::trouble, "There is no margin to accept yet.", "Loop the wound first (L).");
   if (!work.map) return tell(Notice::Kind::trouble, "The photo has no scale yet.", "Find the card (C) or give a ruler, a disc or a rectangle.");
   if (!desk->measurement || desk->measured != desk->generation) return tell(Notice::Kind::trouble, "The margin is still being measured.", "Accept in a moment.");
-  if (!desk->unsaved()) return;
+  if (!desk->unsaved() || desk->saving()) return;
   if (!access_ || !desk->place.photo) {
     if (import_form) return tell(Notice::Kind::trouble, "This photo is not in the case book yet.", "Say which fish and wound it is, then take it in.");
     return drop_files({desk->file});
@@ -304,19 +226,29 @@ void Session::accept() {
     options["grey"] = {work.grey->x, work.grey->y};
     row.options_json = options.dump();
   }
-  try {
-    access_->book.add(row);
-  } catch (...) {
-    return trouble("Accepting the margin", std::current_exception());
-  }
-  desk->accepted_at = desk->history.at();
+  desk->asked = desk->history.id();
+  desk->save_refusal.reset();
   last_change_ = Change::book;
-  reread_fish(desk->place.fish);
-  autosave();
-  const auto* c = course();
-  if (c && c->looks.size() > 1 && step == Step::margin) {
-    compare.left = compare.right = 0;
-  }
+  const auto* v = book.find_wound(desk->place.wound) ? book.find_wound(desk->place.wound)->visit(desk->place.visit) : nullptr;
+  Write w;
+  w.label = "Saving the margin";
+  w.what = "the margin of " + (v ? v->visit.date.iso_date() : desk->file.filename().string());
+  w.work = [row](casebook::Book& b, const Token&) mutable { b.add(row); };
+  // The desk may show another photo, or this one with a newer margin, by the time the answer comes.
+  w.done = [this, of = desk->id, id = desk->history.id()] {
+    if (!desk || desk->id != of) return;
+    desk->accepted = id;
+    if (desk->asked == id) desk->asked.reset();
+    autosave();
+    if (const auto* c = course(); c && c->looks.size() > 1 && step == Step::margin) compare.left = compare.right = 0;
+  };
+  w.refused = [this, of = desk->id, id = desk->history.id()](const Error& e) {
+    if (!desk || desk->id != of || desk->asked != id || opening) return false;
+    desk->asked.reset();
+    desk->save_refusal = Refusal{e.code(), "This margin is not in the case book: " + e.happened(), e.advice()};
+    return true;  // the trace is here, and can be accepted again
+  };
+  write(std::move(w));
 }
 
 void Session::restore_measure(const casebook::MeasureRow& row) {
@@ -351,7 +283,7 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
     return;
   }
   desk->history.clear(work);
-  desk->accepted_at = 0;
+  desk->accepted = desk->history.id();
   // What was accepted is shown at once; it is measured again when the photo is there.
   auto m = std::make_shared<measure::Measurement>();
   m->area_mm2 = {row.area_mm2, row.u_mm2, row.low95, row.high95};
@@ -367,47 +299,57 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
   desk->tool = make_tool(ToolId::points);
 }
 
+/// Of the book's own steps, with those that are on their way into it.
+std::optional<std::string> Session::book_label(bool back) const {
+  if (!access_) return std::nullopt;
+  if (!writes_.empty() && !writes_.back().steps_back) return back ? std::optional(writes_.back().what) : std::nullopt;
+  return back ? book.undo : book.redo;
+}
+
 std::optional<std::string> Session::undo_label() const {
   if (desk && desk->tool && desk->tool->busy()) return "the stroke under way";
   const bool on_desk = desk && desk->history.can_undo();
-  if (access_ && (last_change_ == Change::book || !on_desk))
-    if (auto label = access_->book.can_undo()) return label;
+  if (last_change_ == Change::book || !on_desk)
+    if (auto label = book_label(true)) return label;
   if (on_desk) return desk->history.undo_label();
   return std::nullopt;
 }
 
 std::optional<std::string> Session::redo_label() const {
   const bool on_desk = desk && desk->history.can_redo();
-  if (access_ && (last_change_ == Change::book || !on_desk))
-    if (auto label = access_->book.can_redo()) return label;
+  if (last_change_ == Change::book || !on_desk)
+    if (auto label = book_label(false)) return label;
   if (on_desk) return desk->history.redo_label();
   return std::nullopt;
 }
 
 bool Session::undo_book(bool back) {
-  if (!access_ || !(back ? access_->book.can_undo() : access_->book.can_redo())) return false;
-  try {
-    const auto label = back ? access_->book.undo() : access_->book.redo();
-    tell(Notice::Kind::done, (back ? "Taken back: " : "Done again: ") + label + ".");
-  } catch (...) {
-    trouble("Undo", std::current_exception());
+  if (!book_label(back)) return false;
+  auto label = std::make_shared<std::string>();  // written by the worker before `done` is called here
+  Write w;
+  w.label = back ? "Taking the last step back" : "Doing it again";
+  w.what = back ? "the step back" : "the step that was done again";
+  w.steps_back = true;
+  w.work = [label, back](casebook::Book& b, const Token&) { *label = back ? b.undo() : b.redo(); };
+  w.done = [this, label, back] {
+    tell(Notice::Kind::done, (back ? "Taken back: " : "Done again: ") + *label + ".");
+    book_was_undone();
+  };
+  w.refused = [this](const Error& e) {
+    if (e.fault() != Fault::usage) trouble("Undo", std::make_exception_ptr(e));  // usage: there is nothing more to take back
     return true;
-  }
-  reread_book();
-  if (desk && desk->place.photo) {
-    // The accepted revision may have gone or come back.
-    desk->accepted_at.reset();
-    if (const auto row = access_->book.latest_measure(desk->place.photo); row && row->margin_wkt == to_wkt(desk->history.now().outline(), 4)) desk->accepted_at = desk->history.at();
-    follow_desk();
-    if (!book.find_photo(desk->place.photo)) {
-      desk.reset();
-      visit = 0;
-      if (!book.find_wound(wound)) wound = 0;
-      if (!book.find_fish(fish)) fish = 0;
-    }
-  }
-  recompute_course();
+  };
+  write(std::move(w));
   return true;
+}
+
+void Session::book_was_undone() {
+  if (!desk || !desk->place.photo) return;
+  if (book.find_photo(desk->place.photo)) return follow_desk();
+  desk.reset();
+  visit = 0;
+  if (!book.find_wound(wound)) wound = 0;
+  if (!book.find_fish(fish)) fish = 0;
 }
 
 }  // namespace uroko::app

@@ -1,9 +1,9 @@
 // The care log and the fish: what is typed becomes rows.
 #include <algorithm>
-#include <exception>
 
 #include "app/book_access.h"
 #include "app/typed.h"
+#include "app/write_form.h"
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
 #include "uroko/base/text.h"
@@ -16,55 +16,53 @@ void Session::open_log() {
 }
 
 void Session::save_log() {
-  if (!log_form || !access_) return;
+  if (!log_form || !access_ || log_form->write) return;
   auto& f = *log_form;
   f.fault.clear();
   const auto date = typed_date(f.date);
   if (!date) f.fault.say("The date must be like 2026-03-19 or 2026-03-19T10:30.", "log.date");
-  try {
-    if (f.fault.empty() && f.kind == "water temperature") {
-      const auto v = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "log.water");
-      if (!v) f.fault.say("What is the water temperature?", "log.water");
-      if (v) {
-        casebook::Book::Step whole(access_->book, "note the water temperature");
-        auto stored = *access_->book.find<casebook::Fish>(fish);
+  Write w;
+  w.label = "Saving the care log";
+  w.what = "the entry in the care log, " + f.kind + (date ? " of " + date->iso_date() : "");
+  if (f.fault.empty() && f.kind == "water temperature") {
+    const auto v = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "log.water");
+    if (!v) f.fault.say("What is the water temperature?", "log.water");
+    if (v)
+      w.work = [of = fish, date = *date, celsius = *v](casebook::Book& b, const Token&) {
+        casebook::Book::Step whole(b, "note the water temperature");
+        auto stored = b.find<casebook::Fish>(of).value();
         if (stored.place.empty()) {
           stored.place = "pond of " + stored.name;
-          access_->book.update(stored);
+          b.update(stored);
         }
         casebook::WaterReading reading;
         reading.place = stored.place;
-        reading.date = *date;
-        reading.water_c = *v;
-        access_->book.add(reading);
+        reading.date = date;
+        reading.water_c = celsius;
+        b.add(reading);
         whole.commit();
-      }
-    } else if (f.fault.empty() && f.kind == "weight") {
-      const auto v = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "log.weight");
-      if (!v) f.fault.say("What do the scales say?", "log.weight");
-      if (v) {
-        casebook::Weight row;
-        row.fish = fish;
-        row.date = *date;
-        row.grams = *v;
-        access_->book.add(row);
-      }
-    } else if (f.fault.empty()) {
-      casebook::Event event;
-      event.fish = fish;
-      if (wound && !f.whole_fish) event.wound = wound;
-      event.date = *date;
-      event.kind = f.kind;
-      event.note = trim(f.note);
-      access_->book.add(event);
+      };
+  } else if (f.fault.empty() && f.kind == "weight") {
+    const auto v = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "log.weight");
+    if (!v) f.fault.say("What do the scales say?", "log.weight");
+    if (v) {
+      casebook::Weight row;
+      row.fish = fish;
+      row.date = *date;
+      row.grams = *v;
+      w.work = [row](casebook::Book& b, const Token&) mutable { b.add(row); };
     }
-  } catch (...) {
-    return trouble("Saving the care log", std::current_exception());
+  } else if (f.fault.empty()) {
+    casebook::Event event;
+    event.fish = fish;
+    if (wound && !f.whole_fish) event.wound = wound;
+    event.date = *date;
+    event.kind = f.kind;
+    event.note = trim(f.note);
+    w.work = [event](casebook::Book& b, const Token&) mutable { b.add(event); };
   }
   if (!f.fault.empty()) return;
-  log_form.reset();
-  last_change_ = Change::book;
-  reread_fish(fish);
+  write_form(std::move(w), log_form);
 }
 
 void Session::open_fish() {
@@ -79,31 +77,32 @@ void Session::open_fish() {
 }
 
 void Session::save_fish() {
-  if (!fish_form || !access_) return;
+  if (!fish_form || !access_ || fish_form->write) return;
   auto& f = *fish_form;
   f.fault.clear();
   if (trim(f.name).empty()) f.fault.say("A fish needs a name or a tag.", "fish.name");
   const auto length = optional_number(f.length, "The length in mm", 10, 2000, f.fault, "fish.length");
   if (!f.fault.empty()) return;
-  try {
-    auto row = f.id ? *access_->book.find<casebook::Fish>(f.id) : casebook::Fish{};
-    row.name = trim(f.name);
-    row.variety = trim(f.variety);
-    row.length_mm = length;
-    row.note = f.note;
-    if (f.id)
-      access_->book.update(row);
+  casebook::Fish typed;
+  typed.name = trim(f.name);
+  typed.variety = trim(f.variety);
+  typed.length_mm = length;
+  typed.note = f.note;
+  Write w;
+  w.label = "Saving the fish";
+  w.what = "the fish " + typed.name;
+  w.work = [typed, id = f.id](casebook::Book& b, const Token&) {
+    auto row = id ? b.find<casebook::Fish>(id).value() : casebook::Fish{};
+    row.name = typed.name;
+    row.variety = typed.variety;
+    row.length_mm = typed.length_mm;
+    row.note = typed.note;
+    if (id)
+      b.update(row);
     else
-      access_->book.add(row);
-  } catch (const Error& e) {
-    f.fault.say(e.happened() + ". " + e.advice());
-    return;
-  } catch (...) {
-    return trouble("Saving the fish", std::current_exception());
-  }
-  fish_form.reset();
-  last_change_ = Change::book;
-  reread_book();
+      b.add(row);
+  };
+  write_form(std::move(w), fish_form, "fish.name");
 }
 
 }  // namespace uroko::app

@@ -1,6 +1,7 @@
 // Saying anew what was said wrong: a visit's day, what a photo shows, a wound's name; putting a photo, a wound or a fish aside.
 #include "app/book_access.h"
 #include "app/typed.h"
+#include "app/write_form.h"
 #include "uroko/app/session.h"
 #include "uroko/base/text.h"
 
@@ -32,7 +33,7 @@ void Session::open_visit() {
 }
 
 void Session::save_visit() {
-  if (!visit_form || !access_) return;
+  if (!visit_form || !access_ || visit_form->write) return;
   auto& f = *visit_form;
   f.fault.clear();
   auto date = typed_date(f.date);
@@ -44,51 +45,41 @@ void Session::save_visit() {
   if (trim(f.wound).empty()) f.fault.say("Which wound is it? The body site is a good name.", "visit.wound.name");
   const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -3, 45, f.fault, "visit.water");
   if (!f.fault.empty()) return;
-  auto& store = access_->book;
-  try {
-    casebook::Book::Step whole(store, "correct a visit");
-    auto of = store.fish_named(trim(f.fish));
+  Write save;
+  save.label = "Saving the visit";
+  save.what = "the correction of the visit of " + date->iso_date();
+  save.work = [typed = f, date = *date, water](casebook::Book& b, const Token&) {
+    casebook::Book::Step whole(b, "correct a visit");
+    auto of = b.fish_named(trim(typed.fish));
     if (!of) {
       of.emplace();
-      of->name = trim(f.fish);
-      store.add(*of);
+      of->name = trim(typed.fish);
+      b.add(*of);
     }
-    auto shown = store.wound_named(of->id, trim(f.wound));
+    auto shown = b.wound_named(of->id, trim(typed.wound));
     if (!shown) {
       shown.emplace();
       shown->fish = of->id;
-      shown->name = trim(f.wound);
-      store.add(*shown);
+      shown->name = trim(typed.wound);
+      b.add(*shown);
     }
-    auto stored = *store.find<casebook::Visit>(store.move_photo(f.photo, *date, shown->id));
+    auto stored = b.find<casebook::Visit>(b.move_photo(typed.photo, date, shown->id)).value();
     stored.water_c = water;
-    stored.note = trim(f.note);
-    store.update(stored);
-    auto photo = *store.find<casebook::PhotoRow>(f.photo);
-    photo.moment = f.moment;
-    store.update(photo);
+    stored.note = trim(typed.note);
+    b.update(stored);
+    auto photo = b.find<casebook::PhotoRow>(typed.photo).value();
+    photo.moment = typed.moment;
+    b.update(photo);
     whole.commit();
-  } catch (const Error& e) {
-    if (e.fault() == Fault::usage) return f.fault.say(e.happened() + ". " + e.advice());
-    return trouble("Correcting the visit", std::current_exception());
-  } catch (...) {
-    return trouble("Correcting the visit", std::current_exception());
-  }
-  visit_form.reset();
-  last_change_ = Change::book;
-  reread_book();
-  follow_desk();
+  };
+  save.done = [this] { follow_desk(); };
+  write_form(std::move(save), visit_form);
 }
 
 void Session::put_photo_aside() {
   if (!access_ || !desk || !desk->place.photo) return;
   const auto place = desk->place;
-  try {
-    access_->book.put_photo_aside(place.photo);
-  } catch (...) {
-    return trouble("Putting the photo aside", std::current_exception());
-  }
-  after_putting_aside("The photo", place.fish, place.wound);
+  put_aside("The photo", [photo = place.photo](casebook::Book& b) { b.put_photo_aside(photo); }, place.fish, place.wound);
 }
 
 void Session::open_wound() {
@@ -105,94 +96,90 @@ void Session::open_wound() {
 }
 
 void Session::save_wound() {
-  if (!wound_form || !access_) return;
+  if (!wound_form || !access_ || wound_form->write) return;
   auto& f = *wound_form;
   f.fault.clear();
   if (trim(f.name).empty()) f.fault.say("A wound needs a name; the body site is a good one.", "wound.name");
   const auto closed = typed_date(f.closed);
   if (!trim(f.closed).empty() && !closed) f.fault.say("The date must be like 2026-03-19, or empty while it is open.", "wound.closed");
   if (!f.fault.empty()) return;
-  try {
-    auto row = *access_->book.find<casebook::Wound>(f.id);
-    row.name = trim(f.name);
-    row.site = trim(f.site);
-    row.side = f.side;
-    row.traced_margin = f.traced;
+  Write save;
+  save.label = "Saving the wound";
+  save.what = "the wound " + trim(f.name);
+  save.work = [typed = f, closed](casebook::Book& b, const Token&) {
+    auto row = b.find<casebook::Wound>(typed.id).value();
+    row.name = trim(typed.name);
+    row.site = trim(typed.site);
+    row.side = typed.side;
+    row.traced_margin = typed.traced;
     row.closed = closed;
-    row.note = trim(f.note);
-    access_->book.update(row);
-  } catch (const Error& e) {
-    if (e.fault() == Fault::usage) return f.fault.say(e.happened() + ". " + e.advice(), "wound.name");
-    return trouble("Saving the wound", std::current_exception());
-  } catch (...) {
-    return trouble("Saving the wound", std::current_exception());
-  }
-  wound_form.reset();
-  last_change_ = Change::book;
-  reread_book();
+    row.note = trim(typed.note);
+    b.update(row);
+  };
+  write_form(std::move(save), wound_form, "wound.name");
 }
 
 void Session::put_wound_aside() {
   if (!access_ || !wound) return;
-  const auto of = fish;
-  try {
-    access_->book.trash<casebook::Wound>(wound);
-  } catch (...) {
-    return trouble("Putting the wound aside", std::current_exception());
-  }
-  wound_form.reset();
-  after_putting_aside("The wound", of, 0);
+  put_aside("The wound", [id = wound](casebook::Book& b) { b.trash<casebook::Wound>(id); }, fish, 0);
 }
 
 void Session::put_fish_aside() {
   if (!access_ || !fish) return;
-  try {
-    access_->book.trash<casebook::Fish>(fish);
-  } catch (...) {
-    return trouble("Putting the fish aside", std::current_exception());
-  }
-  fish_form.reset();
-  after_putting_aside("The fish", 0, 0);
+  put_aside("The fish", [id = fish](casebook::Book& b) { b.trash<casebook::Fish>(id); }, 0, 0);
 }
 
 void Session::remove_event(Id id) {
   if (!access_) return;
-  try {
-    access_->book.trash<casebook::Event>(id);
-  } catch (...) {
-    return trouble("Putting the entry aside", std::current_exception());
-  }
+  Write w;
+  w.label = "Putting the entry aside";
+  w.what = "that the entry in the care log is put aside";
+  w.work = [id](casebook::Book& b, const Token&) { b.trash<casebook::Event>(id); };
   last_change_ = Change::book;
-  reread_fish(fish);
+  write(std::move(w));
 }
 
-void Session::after_putting_aside(const std::string& what, Id of_fish, Id of_wound) {
+/// Its form and its photo stay until the book holds it; then what is next to it is shown.
+void Session::put_aside(const std::string& what, std::function<void(casebook::Book&)> work, Id of_fish, Id of_wound) {
+  Write w;
+  w.label = "Putting aside";
+  w.what = lower_ascii(what) + " put aside";
+  w.work = [work = std::move(work)](casebook::Book& b, const Token&) { work(b); };
+  w.done = [this, what, of_fish, of_wound] {
+    visit_form.reset();
+    wound_form.reset();
+    fish_form.reset();
+    desk.reset();
+    tell(Notice::Kind::done, what + " is put aside; nothing is deleted.", "Undo (Ctrl+Z) brings it back.");
+    visit = 0;
+    wound = 0;
+    fish = 0;
+    if (of_wound && book.find_wound(of_wound)) return select_wound(of_wound);
+    if (of_fish && book.find_fish(of_fish)) return select_fish(of_fish);
+    if (!book.fish.empty()) return select_fish(book.fish.front().fish.id);
+    recompute_course();
+  };
   last_change_ = Change::book;
-  visit_form.reset();
-  desk.reset();
-  reread_book();
-  tell(Notice::Kind::done, what + " is put aside; nothing is deleted.", "Undo (Ctrl+Z) brings it back.");
-  visit = 0;
-  wound = 0;
-  fish = 0;
-  if (of_wound && book.find_wound(of_wound)) return select_wound(of_wound);
-  if (of_fish && book.find_fish(of_fish)) return select_fish(of_fish);
-  if (!book.fish.empty()) return select_fish(book.fish.front().fish.id);
-  recompute_course();
+  write(std::move(w));
 }
 
 void Session::follow_desk() {
   if (!desk || !desk->place.photo) return;
   const auto* photo = book.find_photo(desk->place.photo);
-  if (!photo) return;
-  const auto* w = book.find_wound(photo->row.wound);
+  const auto* w = photo ? book.find_wound(photo->row.wound) : nullptr;
   if (!w) return;
   desk->place = {w->wound.fish, photo->row.wound, photo->row.visit, photo->row.id};
   fish = desk->place.fish;
   wound = desk->place.wound;
   visit = desk->place.visit;
-  need(fish);
-  recompute_course();
+  with_fish(fish, [this, of = desk->id] {
+    if (!desk || desk->id != of) return;
+    // The accepted revision may have gone or come back.
+    desk->accepted.reset();
+    if (const auto* row = accepted_row(); row && row->margin_wkt == to_wkt(desk->history.now().outline(), 4)) desk->accepted = desk->history.id();
+    autosave();
+    recompute_course();
+  });
 }
 
 }  // namespace uroko::app

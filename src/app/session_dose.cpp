@@ -1,8 +1,8 @@
 // What is due, and the dose sheet's arithmetic in words.
 #include <algorithm>
-#include <cctype>
 
 #include "app/book_access.h"
+#include "app/typed.h"
 #include "uroko/app/session.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/dose.h"
@@ -21,12 +21,11 @@ std::vector<DueEntry> due_entries(const casebook::Book& book) {
 
 void Session::open_dose() {
   dose_form.emplace();
-  if (!access_ || !fish) return;
+  const auto* f = current_fish();
+  if (!f || !f->last_weighed) return;
   // The last weighing is a reading with its date, not a default: it is shown so that its age is seen.
-  if (const auto weight = access_->book.last_weighed(fish)) {
-    dose_form->weight_g = number_text(weight->grams);
-    dose_form->weighed_on = weight->date.iso_date();
-  }
+  dose_form->weight_g = number_text(f->last_weighed->grams);
+  dose_form->weighed_on = f->last_weighed->date.iso_date();
 }
 
 DoseResult Session::dose_result() const {
@@ -45,10 +44,6 @@ DoseResult Session::dose_result() const {
     }
   const auto sheet = casebook::dose(q);
   if (!sheet) {
-    const auto sentence = [](std::string t) {
-      if (!t.empty()) t[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(t[0])));
-      return t + ".";
-    };
     r.problem = sentence(sheet.refusal().text) + " " + sentence(sheet.refusal().advice);
     return r;
   }

@@ -10,6 +10,7 @@
 
 #include "app/book_access.h"
 #include "app/kept_json.h"
+#include "app/kept_file.h"
 #include "app/unfinished.h"
 #include "uroko/app/file_dialog.h"
 #include "uroko/app/session.h"
@@ -32,28 +33,6 @@ fs::path sample_book() {
   const auto source = shared_path("packaging");  // assets/packaging of a checkout
   const auto built = source.empty() ? fs::path() : source.parent_path().parent_path() / "build" / "demo" / "sample.uroko";
   return fs::exists(built, ignored) ? built : fs::path();
-}
-
-void Session::open_sample() {
-  const auto& sample = places.sample;
-  if (sample.empty() || sample != shared_path("sample.uroko")) {
-    open_book(sample);
-    return first_tour();
-  }
-  // The installed one cannot be written: the first time it is copied to where case books stand, so that everything can be tried on it.
-  const auto mine = default_book().parent_path() / "Sample case.uroko";
-  try {
-    if (!fs::exists(mine)) {
-      const auto whole = fs::path(mine).replace_extension(".copying");
-      fs::remove_all(whole);
-      fs::copy(sample, whole, fs::copy_options::recursive);
-      fs::rename(whole, mine);
-    }
-  } catch (const fs::filesystem_error& e) {
-    return tell(Notice::Kind::trouble, "The sample case could not be copied to " + mine.string() + ": " + e.code().message() + ". Free some space or choose another home folder.");
-  }
-  open_book(mine);
-  first_tour();
 }
 
 void Session::ask_path(Purpose purpose) {
@@ -283,157 +262,53 @@ void Session::set_degree_day_base(double celsius) {
   recompute_course();
 }
 
-// ---- the unfinished trace: the desk's history, so that undo works across a restart and a crash loses nothing
+// ---- the unfinished trace
 
 void Session::autosave() {
   if (!desk || (desk->history.steps().size() < 2 && !desk->unsaved())) return;
-  nlohmann::json json;
-  json["file"] = fs::absolute(desk->file).string();
-  json["book"] = book.path.empty() ? "" : fs::absolute(book.path).string();
-  json["place"] = {desk->place.fish, desk->place.wound, desk->place.visit, desk->place.photo};
-  const auto& steps = desk->history.steps();
-  const std::size_t first = steps.size() > 40 ? std::min(steps.size() - 40, desk->history.at()) : 0;
-  json["at"] = desk->history.at() - first;
-  if (desk->accepted_at && *desk->accepted_at >= first) json["accepted_at"] = *desk->accepted_at - first;
-  for (std::size_t i = first; i < steps.size(); ++i) {
-    nlohmann::json step = {{"label", steps[i].label}};
-    const auto& w = steps[i].state;
-    if (w.choice) step["choice"] = to_json(*w.choice);
-    if (w.lens.by != LensChoice::By::itself) step["lens"] = to_json(w.lens);
-    if (w.map && (i == first || w.map != steps[i - 1].state.map)) step["map"] = to_json(*w.map);
-    if (w.map) step["has_map"] = true;
-    if (w.margin) {
-      step["margin"] = to_wkt(w.margin->outline);
-      step["from"] = static_cast<int>(w.margin->from);
-    }
-    if (w.grey) step["grey"] = {w.grey->x, w.grey->y};
-    if (w.body) {
-      step["body"] = {w.body->depth_mm, w.body->width_mm};
-      if (w.body->midline) step["midline"] = {w.body->midline->first.x, w.body->midline->first.y, w.body->midline->second.x, w.body->midline->second.y};
-    }
-    for (const auto& t : w.earlier) step["earlier"].push_back(to_wkt(t->outline));
-    json["steps"].push_back(std::move(step));
-  }
-  bool running;
-  {
-    std::lock_guard lock(unfinished_->mutex);
-    running = std::exchange(unfinished_->waiting, true);
-    unfinished_->text = json.dump();
-  }
-  if (running) return;  // the job that waits takes the newest
-  jobs.start("Keeping the unfinished trace", [kept = unfinished_, to = places.unfinished](const Token&) -> Jobs::Delivery {
+  const auto trace = std::make_shared<const UnfinishedTrace>(unfinished_trace(*desk, book.path));
+  unfinished_ = trace;
+  if (!kept_unfinished_->keep([trace] { return unfinished_text(*trace); })) return;
+  reading_.start("Keeping the unfinished trace", [kept = kept_unfinished_, to = places.unfinished](const Token&) -> Jobs::Delivery {
     kept->write(to);
     return {};
   }, false, true);
 }
 
-void Session::Unfinished::write(const fs::path& to) {
-  std::lock_guard one(file);
-  std::string newest;
-  {
-    std::lock_guard lock(mutex);
-    if (!std::exchange(waiting, false)) return;
-    newest = text;
-  }
-  fs::create_directories(to.parent_path());
-  write_file_whole(to, newest);
-}
-
-void Session::keep_unfinished_now() {
-  try {
-    unfinished_->write(places.unfinished);
-  } catch (...) {
-    trouble("Keeping the unfinished trace", std::current_exception());
-  }
+void Session::keep_files_now() {
+  for (const auto& [kept, to] : {std::pair{kept_unfinished_, places.unfinished}, std::pair{kept_settings_, places.settings}}) try {
+      kept->write(to);
+    } catch (...) {
+      trouble("Keeping " + to.filename().string(), std::current_exception());
+    }
 }
 
 void Session::cancel_jobs() {
   jobs.cancel_all();
+  ++opening_number_;
+  opening.reset();
+  if (import_stop_) import_stop_->cancel();
   if (desk) desk->finding_scale = desk->finding_margin = false;
   if (path_form) path_form->asking = false;
+  if (import_form) import_form->making_book = false;
   for (const auto& key : std::exchange(matching_, {})) aligned_.erase(key);
   ghost_match_ = {};
-  keep_unfinished_now();
 }
-
-namespace {
-/// `newest`: what this session kept last, "" for what the file holds.
-nlohmann::json unfinished_json(const fs::path& file, const std::string& newest) {
-  std::error_code ignored;
-  if (!newest.empty()) return nlohmann::json::parse(newest, nullptr, false);
-  if (!fs::exists(file, ignored)) return {};
-  try {
-    auto json = nlohmann::json::parse(read_file(file, std::size_t{64} << 20), nullptr, false);
-    return json.is_object() ? json : nlohmann::json();
-  } catch (const std::exception&) {
-    return {};
-  }
-}
-}  // namespace
 
 void Session::restore_unfinished() {
-  const auto json = unfinished_json(places.unfinished, unfinished_->text);
-  if (!json.is_object()) return;
-  try {
-    if (json.value("file", std::string()) != fs::absolute(desk->file).string()) return;
-    std::vector<History<Work>::Step> steps;
-    std::shared_ptr<const scale::PlaneMap> map;
-    for (const auto& step : json.at("steps")) {
-      History<Work>::Step s;
-      s.label = step.value("label", std::string());
-      if (step.contains("choice")) s.state.choice = choice_from(step["choice"]);
-      if (step.contains("lens")) s.state.lens = lens_from(step["lens"]);
-      if (step.contains("map"))
-        if (const auto read = map_from(step["map"])) map = std::make_shared<scale::PlaneMap>(*read);
-      if (step.value("has_map", false)) s.state.map = map;
-      if (step.contains("margin")) {
-        auto m = std::make_shared<margin::Margin>();
-        m->outline = outline_from_wkt<ImagePoint>(step["margin"].get<std::string>());
-        if (step.contains("from")) m->from = static_cast<margin::From>(whole_number(step["from"], 0, 3));
-        s.state.margin = m;
-      }
-      if (step.contains("grey")) s.state.grey = ImagePoint{step["grey"].at(0).get<double>(), step["grey"].at(1).get<double>()};
-      if (step.contains("body")) {
-        s.state.body = measure::Body{step["body"].at(0).get<double>(), step["body"].at(1).get<double>(), std::nullopt};
-        if (step.contains("midline")) {
-          const auto m = step["midline"].get<std::array<double, 4>>();
-          s.state.body->midline = {{m[0], m[1]}, {m[2], m[3]}};
-        }
-      }
-      for (const auto& wkt : step.value("earlier", nlohmann::json::array())) {
-        auto t = std::make_shared<margin::Margin>();
-        t->outline = outline_from_wkt<ImagePoint>(wkt.get<std::string>());
-        s.state.earlier.push_back(t);
-      }
-      steps.push_back(std::move(s));
-    }
-    const auto at = json.contains("at") ? whole_number<std::size_t>(json["at"], 0, steps.size()) : 0;
-    if (steps.empty() || at >= steps.size()) return;
-    desk->history.restore(std::move(steps), at);
-    desk->accepted_at.reset();
-    if (json.contains("accepted_at")) desk->accepted_at = whole_number<std::size_t>(json["accepted_at"], 0, desk->history.steps().size());
-    if (!desk->history.now().margin) {
-      desk->measurement.reset();
-    } else {
-      desk->tool = make_tool(ToolId::points);
-      if (desk->unsaved()) desk->measurement.reset();
-    }
-  } catch (const std::exception&) {
-    // A damaged file of unfinished work must not keep the photo shut.
-  }
-}
-
-bool Session::select_unfinished() {
-  const auto json = unfinished_json(places.unfinished, unfinished_->text);
-  if (!json.is_object() || !access_) return false;
-  try {
-    if (json.value("book", std::string()) != fs::absolute(book.path).string()) return false;
-    const auto photo = whole_number<casebook::Id>(json.at("place").at(3), 0, std::numeric_limits<casebook::Id>::max());
-    if (!photo) return false;
-    show_photo(photo);
-    return desk != nullptr;
-  } catch (const std::exception&) {
-    return false;
+  if (!unfinished_ || unfinished_->file != fs::absolute(desk->file)) return;
+  const auto& kept = *unfinished_;
+  const auto* saved = accepted_row();
+  desk->history.restore(kept.steps, kept.at);
+  desk->accepted.reset();
+  if (kept.accepted) desk->accepted = desk->history.steps().at(*kept.accepted).id;
+  if (!desk->history.now().margin) {
+    desk->measurement.reset();
+  } else {
+    // A write whose answer came when another photo was on the desk, or never.
+    if (saved && desk->unsaved() && saved->margin_wkt == to_wkt(desk->history.now().outline(), 4)) desk->accepted = desk->history.id();
+    desk->tool = make_tool(ToolId::points);
+    if (desk->unsaved()) desk->measurement.reset();
   }
 }
 

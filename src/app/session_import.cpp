@@ -1,6 +1,7 @@
 // Photos on their way into the case book.
 #include <algorithm>
-#include <exception>
+#include <memory>
+#include <utility>
 
 #include "app/book_access.h"
 #include "app/typed.h"
@@ -69,18 +70,14 @@ void Session::drop_files(const std::vector<fs::path>& files) {
 }
 
 void Session::confirm_import() {
-  if (!import_form) return;
+  if (!import_form || import_form->making_book) return;
   auto& f = *import_form;
   f.fault.clear();
   if (trim(f.fish).empty()) f.fault.say("Which fish is it? A name or a tag is enough.", "import.fish.name");
   if (trim(f.wound).empty()) f.fault.say("Which wound is it? The body site is a good name.", "import.wound.name");
   const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "import.water");
   const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "import.weight");
-  struct Group {
-    std::optional<DateTime> date;  ///< nothing: the photo's own
-    std::vector<fs::path> files;
-  };
-  std::vector<Group> groups;
+  std::vector<PhotosOfDay> groups;
   std::size_t sound = 0;
   for (const auto& item : f.items) {
     if (!item.trouble.empty()) continue;
@@ -99,65 +96,71 @@ void Session::confirm_import() {
   }
   if (sound == 0) f.fault.say("None of these files can be taken in.");
   if (!f.fault.empty()) return;
-  if (!access_) {
-    const fs::path path = trim(f.book);
-    if (path.empty()) {
-      f.fault.say("Say where the case book is to be made.", "import.book");
-      return;
-    }
-    const auto form = f;
-    try {
-      auto p = path.extension() == ".uroko" ? path : fs::path(path.string() + ".uroko");
-      if (!casebook::Book::is_book(p)) casebook::Book::create(p);
-      open_book(p);
-    } catch (...) {
-      trouble("Making the case book", std::current_exception());
-      return;
-    }
-    if (!access_) return;
-    import_form = form;
+  if (access_) return take_in(std::move(groups), water, weight);
+  const fs::path path = trim(f.book);
+  if (path.empty()) {
+    f.fault.say("Say where the case book is to be made.", "import.book");
+    return;
   }
-  // cppcheck-suppress nullPointerRedundantCheck ; open_book, above, has made it
-  const auto folder = access_->book.folder();
-  const std::string fish_name = trim(import_form->fish), wound_name = trim(import_form->wound);
-  import_form.reset();
-  jobs.start("Taking photos in", [this, folder, groups, fish_name, wound_name, water, weight](const Token& token) -> Jobs::Delivery {
-    auto second = casebook::Book::open(folder);  // a connection of the worker's own
-    std::vector<casebook::AddedPhoto> added;
-    {
-      casebook::Book::Step whole(second, groups.size() == 1 ? "take a photo in" : "take " + std::to_string(groups.size()) + " photos in");
-      double done = 0;
-      for (const auto& g : groups) {
-        casebook::NewPhotos n;
-        n.files = g.files;
-        n.fish = fish_name;
-        n.wound = wound_name;
-        n.date = g.date;
-        n.water_c = water;
-        if (done == 0) n.weight_g = weight;
-        for (auto& a : second.add_photos(n, token)) added.push_back(std::move(a));
-        token.progress(++done / static_cast<double>(groups.size()));
-      }
-      whole.commit();
+  f.making_book = true;
+  open(path.extension() == ".uroko" ? path : fs::path(path.string() + ".uroko"), {.make = true, .if_there = true}, [this, groups, water, weight] {
+    if (!import_form) return;
+    import_form->making_book = false;
+    if (access_) take_in(groups, water, weight);
+  });
+}
+
+void Session::take_in(std::vector<PhotosOfDay> groups, std::optional<double> water, std::optional<double> weight) {
+  const auto form = *std::exchange(import_form, std::nullopt);
+  const std::string fish_name = trim(form.fish), wound_name = trim(form.wound);
+  auto added = std::make_shared<std::vector<casebook::AddedPhoto>>();  // the worker's until `done`
+  const Token stop;
+  import_stop_ = stop;
+  Write w;
+  w.label = "Taking photos in";
+  w.what = form.items.size() == 1 ? "the photo " + form.items.front().file.filename().string() : std::to_string(form.items.size()) + " photos";
+  w.work = [groups, fish_name, wound_name, water, weight, added, stop](casebook::Book& b, const Token& token) {
+    added->clear();
+    casebook::Book::Step whole(b, groups.size() == 1 ? "take a photo in" : "take " + std::to_string(groups.size()) + " photos in");
+    double done = 0;
+    for (const auto& g : groups) {
+      casebook::NewPhotos n;
+      n.files = g.files;
+      n.fish = fish_name;
+      n.wound = wound_name;
+      n.date = g.date;
+      n.water_c = water;
+      if (done == 0) n.weight_g = weight;
+      for (auto& a : b.add_photos(n, stop)) added->push_back(std::move(a));
+      if (stop.cancelled()) throw Error(Fault::input, "stopped", {}, "taking photos in was stopped and none was taken in", "take them in again, or close the form");
+      token.progress(++done / static_cast<double>(groups.size()));
     }
-    return [this, folder, added] {
-      if (!access_ || access_->book.folder() != folder) return;
-      int fresh = 0;
-      Id photo = 0;
-      for (const auto& a : added) {
-        if (a.error)
-          tell(Notice::Kind::trouble, a.file.filename().string() + ": " + a.error->happened(), a.error->advice());
-        else if (a.already)
-          tell(Notice::Kind::trouble, a.file.filename().string() + " is in the book already" + (a.already_at.empty() ? "." : ", under " + a.already_at + "."), "Nothing was added.");
-        else
-          ++fresh;
-        if (!a.error && (!photo || !a.already)) photo = a.photo;
-      }
-      last_change_ = Change::book;
-      reread_book();
-      if (photo) show_photo(photo);
-    };
-  }, true);
+    whole.commit();
+  };
+  w.done = [this, added] {
+    import_stop_.reset();
+    int fresh = 0;
+    Id photo = 0;
+    for (const auto& a : *added) {
+      if (a.error)
+        tell(Notice::Kind::trouble, a.file.filename().string() + ": " + a.error->happened(), a.error->advice());
+      else if (a.already)
+        tell(Notice::Kind::trouble, a.file.filename().string() + " is in the book already" + (a.already_at.empty() ? "." : ", under " + a.already_at + "."), "Nothing was added.");
+      else
+        ++fresh;
+      if (!a.error && (!photo || !a.already)) photo = a.photo;
+    }
+    if (photo) show_photo(photo);
+  };
+  w.refused = [this, form](const Error& e) {
+    import_stop_.reset();
+    if (import_form) return false;  // others are being taken in already
+    import_form = form;
+    import_form->fault.say(sentence(e.happened()) + " " + sentence(e.advice()));
+    return true;
+  };
+  last_change_ = Change::book;
+  write(std::move(w));
 }
 
 }  // namespace uroko::app

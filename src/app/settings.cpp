@@ -64,7 +64,7 @@ Settings load_settings(const fs::path& file) {
   return s;
 }
 
-void save_settings(const Settings& s, const fs::path& file) {
+std::string settings_json(const Settings& s) {
   nlohmann::json json = {{"scale_percent", s.scale_percent},
                          {"theme", s.theme == Theme::dark ? "dark" : "light"},
                          {"degree_day_base_c", s.degree_day_base_c},
@@ -74,10 +74,14 @@ void save_settings(const Settings& s, const fs::path& file) {
                          {"watched_folder", s.watched_folder.string()},
                          {"tour_seen", s.tour_seen}};
   for (const auto& book : s.recent_books) json["recent_books"].push_back(book.string());
+  return json.dump(1, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
+}
+
+void save_settings(const Settings& s, const fs::path& file) {
   std::error_code error;
   fs::create_directories(file.parent_path(), error);
   if (error) throw Error(Fault::input, "not-written", file.parent_path(), "the settings folder could not be made: " + error.message(), "check that your home folder is writable");
-  write_file_whole(file, json.dump(1, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+  write_file_whole(file, settings_json(s));
 }
 
 }  // namespace uroko::app

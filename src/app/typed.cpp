@@ -1,5 +1,6 @@
 #include "app/typed.h"
 
+#include <cctype>
 #include <cstdio>
 
 #include "uroko/base/text.h"
@@ -25,6 +26,13 @@ std::optional<DateTime> typed_date(const std::string& text) {
     return DateTime::parse(iso);
   }
   return DateTime::parse(typed);
+}
+
+std::string sentence(std::string words) {
+  if (words.empty()) return words;
+  words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
+  if (words.back() != '.') words += '.';
+  return words;
 }
 
 }  // namespace uroko::app

@@ -13,4 +13,7 @@ std::optional<double> optional_number(const std::string& text, const char* what,
 /// ISO 8601 with or without a time, or day.month.year with dots (19.3.2026): dots stand for that order only.
 std::optional<DateTime> typed_date(const std::string& text);
 
+/// A refusal's words as a sentence: a capital first, a full stop last; nothing stays nothing.
+std::string sentence(std::string words);
+
 }  // namespace uroko::app

@@ -1,19 +1,26 @@
 #pragma once
-#include <mutex>
+#include <filesystem>
+#include <optional>
 #include <string>
+#include <vector>
 
-#include "uroko/app/session.h"
+#include "uroko/app/desk.h"
 
 namespace uroko::app {
 
-/// The unfinished trace on its way to the disk: a worker writes the newest text, so that no frame waits for an fsync.
-struct Session::Unfinished {
-  std::mutex mutex, file;  ///< of the text; of the writing, so that an older text never comes after a newer one
-  std::string text;        ///< newest, "" before the first
-  bool waiting = false;    ///< not on the disk yet
-
-  /// Throws Error(Fault::input) when it cannot be written.
-  void write(const std::filesystem::path& to);
+/// The desk's history as it is kept beside the book, so that undo works across a restart and a crash loses nothing.
+struct UnfinishedTrace {
+  std::filesystem::path file, book;  ///< absolute; book: "" without one
+  PhotoPlace place;
+  std::vector<History<Work>::Step> steps;
+  std::size_t at = 0;
+  std::optional<std::size_t> accepted;  ///< place of the step that the book holds
 };
+
+/// The newest steps of the desk; shares their values.
+UnfinishedTrace unfinished_trace(const Desk& desk, const std::filesystem::path& book);
+std::string unfinished_text(const UnfinishedTrace& trace);
+/// Nothing where the file is missing or damaged: unfinished work must not keep anything shut.
+std::optional<UnfinishedTrace> read_unfinished(const std::filesystem::path& file);
 
 }  // namespace uroko::app

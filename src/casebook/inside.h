@@ -9,6 +9,7 @@ struct Book::Inside {
   std::filesystem::path folder;
   std::unique_ptr<Database> database;
   std::unique_ptr<Store> store;
+  std::optional<Database::Mode> mode;  ///< of the file; nothing: an older book that may not be written, brought up to date in memory
   bool read_only = false;
   std::vector<Warning> warnings;
 

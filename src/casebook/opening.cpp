@@ -119,6 +119,7 @@ Book Book::open(const fs::path& given, Access access) {
   // A journal left by an interrupted save is rolled back by SQLite even for a reader, where the folder can be written.
   const auto mode = can_write && !newer && access != Access::rescue ? Database::Mode::write : Database::Mode::read;
   std::string damage;
+  inside->mode = mode;
   try {
     inside->database = std::make_unique<Database>(file, mode);
     const auto problems = inside->database->quick_check(1);
@@ -131,6 +132,7 @@ Book Book::open(const fs::path& given, Access access) {
   }
   if (!damage.empty()) {
     if (access != Access::rescue) refuse("damaged", "the case book is damaged (" + damage + ") and was not touched", "restore the latest backup: uroko book restore; uroko book list --rescue shows what can still be read");
+    inside->mode = Database::Mode::immutable;
     inside->database = std::make_unique<Database>(file, Database::Mode::immutable);
     warn("damaged", "it is damaged (" + damage + "); only what can still be read is shown");
   }
@@ -142,6 +144,7 @@ Book Book::open(const fs::path& given, Access access) {
   if (version < newest()) {
     if (inside->read_only) {
       inside->database = inside->database->copy_in_memory();
+      inside->mode.reset();
       migrate(*inside->database, newest());
     } else {
       back_up_before(*inside->database, folder, version);
@@ -149,6 +152,17 @@ Book Book::open(const fs::path& given, Access access) {
       warn("migrated", "it was brought from step " + std::to_string(version) + " to " + std::to_string(newest()) + "; the state before lies in its folder backups");
     }
   }
+  inside->store = std::make_unique<Store>(*inside->database);
+  return Book(std::move(inside));
+}
+
+Book Book::reader() const {
+  auto inside = std::make_unique<Inside>();
+  inside->folder = folder();
+  inside->mode = inside_->mode;
+  inside->read_only = true;
+  inside->warnings = warnings();
+  inside->database = inside->mode ? std::make_unique<Database>(folder() / kFile, *inside->mode) : database().copy_in_memory();
   inside->store = std::make_unique<Store>(*inside->database);
   return Book(std::move(inside));
 }

@@ -104,6 +104,12 @@ struct Sheet {
       ui.intents.run("edit.escape");
     }
   }
+  /// In the place of the fields while the book takes the form in: what would be typed now would be lost.
+  void on_its_way(const char* name, const std::string& what) {
+    say(what, false);
+    say("On its way into the case book. The form closes when it is there; looking on, or closing it now, stops nothing.");
+    end(name, "Saving \u2026", [](Session&) {}, false, "Close");
+  }
 };
 
 // One line for each text field of a form: how its typing comes back.
@@ -155,12 +161,13 @@ void draw_import(Ui& ui, const Box& box) {
   }
   sheet.fault();
   sheet.say("The originals are copied into the case book and never changed.");
-  sheet.end("import.confirm", "Take in", [](Session& session) { session.confirm_import(); });
+  sheet.end("import.confirm", f.making_book ? "Opening \u2026" : "Take in", [](Session& session) { session.confirm_import(); }, !f.making_book);
 }
 
 void draw_log(Ui& ui, const Box& box) {
   const auto& f = *ui.session.log_form;
   Sheet sheet(ui, box, "log", "Care log", f.fault);
+  if (f.write) return sheet.on_its_way("log.save", f.kind + ", " + f.date + (f.note.empty() ? "" : ": " + f.note));
   sheet.say("What was done, on the same time axis as the wound. Sedation, debridement and injections are for trained hands and local rules.");
   auto kinds = casebook::care_kinds();
   kinds.push_back("water temperature");
@@ -205,6 +212,7 @@ void put_aside(Sheet& sheet, const char* name, const char* label, const char* wo
 void draw_fish(Ui& ui, const Box& box) {
   const auto& f = *ui.session.fish_form;
   Sheet sheet(ui, box, "fish", f.id ? "Fish" : "New fish", f.fault);
+  if (f.write) return sheet.on_its_way("fish.save", f.name);
   sheet.field("fish.name", "Name or tag", f.name, "", UROKO_SET(fish_form, name));
   sheet.field("fish.variety", "Variety", f.variety, "kohaku", UROKO_SET(fish_form, variety));
   sheet.field("fish.length", "Length, mm", f.length, "", UROKO_SET(fish_form, length));
@@ -217,6 +225,7 @@ void draw_fish(Ui& ui, const Box& box) {
 void draw_wound(Ui& ui, const Box& box) {
   const auto& f = *ui.session.wound_form;
   Sheet sheet(ui, box, "wound", "Wound", f.fault);
+  if (f.write) return sheet.on_its_way("wound.save", f.name);
   sheet.field("wound.name", "Name", f.name, "", UROKO_SET(wound_form, name));
   sheet.field("wound.site", "Body site", f.site, "behind the pectoral fin", UROKO_SET(wound_form, site));
   sheet.choices("wound.side", {"left", "right", "both", "not said"}, f.side.empty() ? "not said" : f.side, [](Session& s, const std::string& t) { s.wound_form->side = t == "not said" ? "" : t; });
@@ -235,6 +244,7 @@ void draw_visit(Ui& ui, const Box& box) {
   const auto& s = ui.session;
   const auto& f = *s.visit_form;
   Sheet sheet(ui, box, "visit", "Visit", f.fault);
+  if (f.write) return sheet.on_its_way("visit.save", f.date + ", " + f.fish + ", " + f.wound);
   sheet.field("visit.date", "Date", f.date, "2026-03-19", UROKO_SET(visit_form, date));
   sheet.field("visit.water", "Water, \u00b0C", f.water, "if measured", UROKO_SET(visit_form, water));
   sheet.field("visit.note", "Note", f.note, "", UROKO_SET(visit_form, note));

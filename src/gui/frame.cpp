@@ -43,6 +43,7 @@ void draw_window(Ui& ui, float width, float height) {
   draw_guide(ui, all);
   draw_tour(ui, all);
   draw_palette(ui, all);
+  draw_leaving(ui, all);
 }
 
 bool Frame::draw(const Style& style, float width, float height) {

@@ -170,25 +170,30 @@ LiveWindow::~LiveWindow() {
 
 void LiveWindow::run(app::Session& session) {
   std::atomic<bool> woken{false};
-  session.jobs.wake = [&] {
+  session.set_wake([&] {
     woken = true;
     glfwPostEmptyEvent();
-  };
+  });
   GlTextures textures;
   Frame frame(session, textures);
   Script script;
   bool more = true;
-  while (!glfwWindowShouldClose(window_) && !session.quit) {
+  while (!session.quit) {
+    if (glfwWindowShouldClose(window_)) {
+      glfwSetWindowShouldClose(window_, GLFW_FALSE);
+      session.leave();
+      events_.frames = 3;
+    }
     const bool typing = ImGui::GetIO().WantTextInput;
-    if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.jobs.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
+    if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
     else glfwPollEvents();
     if (session.watch()) events_.frames = 3;
-    const bool due = events_.frames > 0 || more || typing || woken.exchange(false) || !session.jobs.idle() || script.shooting();
+    const bool due = events_.frames > 0 || more || typing || woken.exchange(false) || !session.idle() || script.shooting();
     if (!due) continue;
     if (events_.frames > 0) --events_.frames;
     more = draw(session, frame, textures, &script);
   }
-  session.jobs.wake = nullptr;
+  session.set_wake(nullptr);
 }
 
 bool LiveWindow::draw(app::Session& session, Frame& frame, GlTextures& textures, Script* script) {
@@ -236,7 +241,7 @@ bool LiveWindow::draw(app::Session& session, Frame& frame, GlTextures& textures,
 cv::Mat LiveWindow::picture(app::Session& session, Frame& frame, GlTextures& textures) {
   for (int quiet = 0; quiet < 4;) {
     glfwPollEvents();
-    quiet = draw(session, frame, textures) || !session.jobs.idle() ? 0 : quiet + 1;
+    quiet = draw(session, frame, textures) || !session.idle() ? 0 : quiet + 1;
   }
   cv::Mat out;
   wanted_ = &out;

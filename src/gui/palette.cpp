@@ -1,4 +1,4 @@
-// Every command with its keys, found by typing; and the notices.
+// Every command with its keys, found by typing.
 #include <algorithm>
 
 #include "gui/panels.h"
@@ -44,46 +44,6 @@ void draw_palette(Ui& ui, const Box& box) {
     y += row;
   }
   ui.end_over();
-}
-
-void draw_notices(Ui& ui, const Box& photo) {
-  const auto& s = ui.session;
-  float y = photo.y + ui.px(12);
-  const float w = std::min(ui.px(520), photo.w - ui.px(110)), x = photo.x + photo.w - w - ui.px(12);
-  if (w < ui.px(120)) return;
-  for (std::size_t i = 0; i < s.notices.size(); ++i) {
-    const auto& n = s.notices[i];
-    const float tw = w - ui.px(64);
-    const float lines = ui.wrapped_height(tw, n.text, ui.style.fonts.body) * 1.2f + (n.advice.empty() ? 0 : ui.wrapped_height(tw, n.advice, ui.style.fonts.small) * 1.22f);
-    const Box b{x, y, w, lines + ui.px(18)};
-    ui.fill(b, ui.c().ground, ui.px(6));
-    ui.frame(b, ui.c().hairline, ui.px(6));
-    ui.fill({b.x, b.y + ui.px(6), ui.px(3), b.h - ui.px(12)}, n.kind == app::Notice::Kind::trouble ? ui.c().warn : ui.c().good);
-    float ty = y + ui.px(8);
-    ty += ui.wrapped(b.x + ui.px(16), ty, tw, n.text, ui.style.fonts.body, ui.c().ink);
-    if (!n.advice.empty()) ui.wrapped(b.x + ui.px(16), ty, tw, n.advice, ui.style.fonts.small, ui.c().muted);
-    const Box close{b.right() - ui.px(36), b.y + ui.px(6), ui.px(28), ui.px(28)};
-    const auto hit = ui.hit("notice." + std::to_string(i) + ".close", close);
-    if (hit.clicked) ui.intents.add([i](app::Session& session) { session.put_notice_away(i); });
-    const ImVec2 m = close.middle();
-    const float d = 4 * ui.style.scale;
-    ui.draw->AddLine({m.x - d, m.y - d}, {m.x + d, m.y + d}, hit.hovered ? ui.c().ink : ui.c().muted, 1.4f * ui.style.scale);
-    ui.draw->AddLine({m.x - d, m.y + d}, {m.x + d, m.y - d}, hit.hovered ? ui.c().ink : ui.c().muted, 1.4f * ui.style.scale);
-    y += b.h + ui.px(8);
-  }
-  auto running = s.jobs.running();
-  std::erase_if(running, [](const auto& job) { return job.quiet; });
-  if (!running.empty()) {
-    auto* small = ui.style.fonts.small;
-    const std::string label = running.front().label + (running.size() > 1 ? " and " + std::to_string(running.size() - 1) + " more" : "") + " \u2026";
-    const float lw = ui.text_width(label, small) + ui.px(64);
-    const Box b{photo.right() - lw - ui.px(12), y, lw, ui.px(28)};
-    ui.fill(b, ui.c().over, ui.px(4));
-    ui.text(b.x + ui.px(10), b.y + (b.h - small->FontSize) / 2, label, small, ui.c().on_over);
-    const auto hit = ui.hit("window.cancel_jobs", {b.right() - ui.px(48), b.y, ui.px(48), b.h});
-    if (hit.clicked) ui.intents.run("window.cancel_jobs");
-    ui.text(b.right() - ui.px(10), b.y + (b.h - small->FontSize) / 2, "stop", small, hit.hovered ? IM_COL32_WHITE : with_alpha(ui.c().on_over, 170), Align::right);
-  }
 }
 
 }  // namespace uroko::gui

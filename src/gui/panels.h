@@ -14,6 +14,8 @@ void draw_result(Ui& ui, const Box& box);
 bool draw_form(Ui& ui, const Box& box);
 void draw_bank(Ui& ui, const Box& box);
 void draw_notices(Ui& ui, const Box& photo);
+/// What waits for the last write, over everything.
+void draw_leaving(Ui& ui, const Box& all);
 void draw_palette(Ui& ui, const Box& box);
 void draw_guide(Ui& ui, const Box& box);
 /// The tour's present stop, beside what it speaks of.

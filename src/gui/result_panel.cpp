@@ -256,6 +256,7 @@ void draw_result(Ui& ui, const Box& box) {
   ui.begin_scroll("result", {box.x + 1, box.y, box.w - 1, box.h - foot});
   const float top = ImGui::GetWindowPos().y - ImGui::GetScrollY();
   float y = top + ui.px(20);
+  if (desk.save_refusal && desk.unsaved() && !desk.saving()) y = draw_warning(ui, x, y, w, said(*desk.save_refusal));
   bool lens_drawn = false;
   if (s.step == app::Step::scale && (s.scale_form || !now.map)) {
     y = draw_no_scale(ui, x, y, w);
@@ -309,8 +310,9 @@ void draw_result(Ui& ui, const Box& box) {
 
   const float by = box.bottom() - foot + ui.px(14), bw = (w - ui.px(8)) / 2;
   ui.hairline(box.x, box.bottom() - foot, box.right(), box.bottom() - foot);
-  const bool ready = desk.measurement && desk.measured == desk.generation && desk.unsaved();
-  if (ui.button("margin.accept", {x, by, bw, ui.px(36)}, desk.unsaved() || !now.margin ? "Accept \u21b5" : "Accepted", ready ? Look::primary : Look::plain, ready, "Keep this measurement in the case book as a new revision", "Enter"))
+  const bool ready = desk.measurement && desk.measured == desk.generation && desk.unsaved() && !desk.saving();
+  const char* label = desk.saving() ? "Saving \u2026" : desk.unsaved() || !now.margin ? "Accept \u21b5" : "Accepted";
+  if (ui.button("margin.accept", {x, by, bw, ui.px(36)}, label, ready ? Look::primary : Look::plain, ready, "Keep this measurement in the case book as a new revision", "Enter"))
     ui.intents.run("margin.accept");
   if (ui.button("tool.loop.again", {x + bw + ui.px(8), by, bw, ui.px(36)}, now.margin ? "Trace again" : "Loop", Look::plain, desk.info.has_value(), "Loop the wound anew", "L")) ui.intents.run("tool.loop");
 }

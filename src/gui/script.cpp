@@ -69,7 +69,7 @@ void Script::write_state(const app::Session& session, const Frame& frame, bool b
   static constexpr const char* kSteps[] = {"scale", "margin", "compare"};
   const auto& io = ImGui::GetIO();
   nlohmann::json j = {{"settled", !busy},
-                      {"idle", !busy && session.jobs.idle()},
+                      {"idle", !busy && session.idle()},
                       {"book", session.book.path.string()},
                       {"step", kSteps[static_cast<int>(session.step)]},
                       {"pointer", {io.MousePos.x, io.MousePos.y}},
@@ -83,6 +83,9 @@ void Script::write_state(const app::Session& session, const Frame& frame, bool b
                       {"focus", frame.focus()},
                       {"fault", fault_of(session)}};
   for (const auto& [name, b] : frame.places()) j["widgets"][name] = {b.x, b.y, b.w, b.h};
+  if (session.saving()) j["saving"] = *session.saving();
+  if (session.opening) j["opening"] = session.opening->string();
+  for (const auto& n : session.not_saved) j["not_saved"].push_back(n.text);
   for (const auto& n : session.notices) j["notices"].push_back(n.text);
   if (session.desk) j["desk"] = desk_json(*session.desk);
   const auto text = j.dump();
@@ -97,7 +100,7 @@ void Script::write_state(const app::Session& session, const Frame& frame, bool b
 bool Script::turn(app::Session& session, const Frame& frame, bool busy, int width, int height) {
   if (!state_.empty()) write_state(session, frame, busy);
   if (shot_.empty()) return false;
-  quiet_ = busy || !session.jobs.idle() ? 0 : quiet_ + 1;
+  quiet_ = busy || !session.idle() ? 0 : quiet_ + 1;
   if (quiet_ < 4) return false;
   if (!run_.empty()) {
     const auto id = run_.front();

@@ -26,6 +26,11 @@ void scale_pattern(Ui& ui, const Box& b) {
 void draw_start(Ui& ui, const Box& box) {
   ui.fill(box, ui.c().ground);
   const auto& s = ui.session;
+  if (s.opening && !s.has_book()) {
+    ui.text(box.middle().x, box.middle().y - ui.px(30), "Opening " + s.opening->stem().string() + " \u2026", ui.style.fonts.title, ui.c().ink, Align::middle);
+    ui.text(box.middle().x, box.middle().y, ui.fitted(s.opening->parent_path().string(), box.w - ui.px(64), ui.style.fonts.small), ui.style.fonts.small, ui.c().muted, Align::middle);
+    return;
+  }
   ui.begin_scroll("start", box);
   const float scrolled = ImGui::GetScrollY();
   const float w = std::min(ui.px(760), box.w - ui.px(64)), x = box.x + (box.w - w) / 2;

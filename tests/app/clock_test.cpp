@@ -3,36 +3,12 @@
 
 #include <catch2/catch.hpp>
 
-#include "support/temp_folder.h"
-#include "uroko/app/session.h"
-#include "uroko/base/file.h"
-#include "uroko/casebook/book.h"
-#include "uroko/photo/photo.h"
+#include "app/on_the_desk.h"
 
 using namespace uroko;
 using namespace uroko::app;
 using uroko::testing::ClockMoved;
-using uroko::testing::TempFolder;
-
-namespace {
-
-/// A small photo with a red patch, in a book of one visit, and a scale by two picks of a ruler.
-struct OnTheDesk {
-  TempFolder folder;
-  Places places{folder / "settings.json", folder / "unfinished.json", {}};
-  OnTheDesk() {
-    cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, 210));
-    picture(cv::Rect(300, 200, 200, 160)).setTo(cv::Scalar(50, 40, 160));
-    write_file_whole(folder / "a.png", photo::encode_png(picture));
-    auto book = casebook::Book::create(folder / "koi.uroko");
-    casebook::NewPhotos photos;
-    photos.files = {folder / "a.png"};
-    photos.fish = "A", photos.wound = "left flank", photos.date = DateTime::now();
-    REQUIRE_FALSE(book.add_photos(photos).at(0).error);
-  }
-};
-
-}  // namespace
+using uroko::testing::OnTheDesk;
 
 TEST_CASE("a clock set back by a day while a wound is traced: undo, the kept trace and the book follow what was done last, over a restart too") {
   ClockMoved clock;
@@ -45,31 +21,14 @@ TEST_CASE("a clock set back by a day while a wound is traced: undo, the kept tra
     if (!s.desk) s.step_visit(1);
     REQUIRE(s.settle());
     REQUIRE(s.desk);
-    s.choose_tool(ToolId::ruler);
-    s.scale_form->first = "50";
-    s.scale_form->picks = {{100, 500}, {500, 500}};
-    s.give_scale();
-    REQUIRE(s.settle());
-    REQUIRE(s.desk->history.now().map);
-    s.choose_tool(ToolId::loop);
-    const std::vector<ImagePoint> loop = {{270, 170}, {400, 165}, {530, 170}, {535, 280}, {530, 390}, {400, 395}, {270, 390}, {265, 280}, {270, 170}};
-    s.press({loop.front()});
-    for (const auto& p : loop) s.drag({p});
-    s.release({loop.back()});
-    REQUIRE(s.settle());
-    REQUIRE(s.desk->measurement);
+    uroko::testing::trace(s);
     first = s.desk->history.now().outline();
     clock.by_days(-1);
     s.accept();
     REQUIRE(s.settle());
     CHECK_FALSE(s.desk->unsaved());
     clock.by_days(-1);
-    s.choose_tool(ToolId::points);
-    const auto from = first.parts[0].outer.front();
-    s.press({from});
-    s.drag({{from.x - 12, from.y - 9}});
-    s.release({{from.x - 12, from.y - 9}});
-    REQUIRE(s.settle());
+    uroko::testing::move_margin(s);
     moved = s.desk->history.now().outline();
     REQUIRE_FALSE(moved == first);
     CHECK(s.desk->unsaved());

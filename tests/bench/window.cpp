@@ -152,7 +152,7 @@ struct Bench {
   }
   /// Frames until nothing is left to do or to upload.
   void settle() {
-    for (int quiet = 0; quiet < 3;) quiet = draw() || !session.jobs.idle() ? 0 : quiet + 1;
+    for (int quiet = 0; quiet < 3;) quiet = draw() || !session.idle() ? 0 : quiet + 1;
   }
   template <class So>
   double until(So so) {

@@ -258,8 +258,8 @@ TEST_CASE("a case book that goes away under the window: said in words, the trace
   const auto before = h.session.desk->history.now().outline();
   accept_another(h.session);
   h.settle();
-  REQUIRE_FALSE(h.session.notices.empty());
-  CHECK_FALSE(h.session.notices.back().advice.empty());
+  REQUIRE(h.session.desk->save_refusal);
+  CHECK_FALSE(h.session.desk->save_refusal->advice.empty());
   CHECK(h.session.desk->unsaved());
   CHECK_FALSE(h.session.desk->history.now().outline() == before);
   fs::rename(folder / "elsewhere", book);

@@ -10,7 +10,8 @@
 
 namespace uroko::app {
 
-/// What the window shows of a case book: a value, read again after each change.
+// What the window shows of a case book: a value, read by a worker at opening and again after each write. Nothing of the window asks the book itself.
+
 struct PhotoEntry {
   casebook::PhotoRow row;
   std::filesystem::path file;
@@ -24,15 +25,16 @@ struct VisitEntry {
 struct WoundEntry {
   casebook::Wound wound;
   std::vector<VisitEntry> visits;  ///< by date, those with a photo of this wound
-  healing::Series series;
-  std::vector<casebook::Event> events;  ///< of this wound and of the whole fish, by date
-  std::optional<healing::Course> course;
-  bool read = false;  ///< measures, series and course are there; until then the tree alone
+  healing::Series series;  ///< read for all wounds soon after opening
+  std::vector<casebook::Event> events;  ///< of this wound and of the whole fish, by date; read with the measures
+  bool read = false;       ///< the photos' measures are there too: of the fish that is looked at
   const VisitEntry* visit(casebook::Id id) const;
 };
 struct FishEntry {
   casebook::Fish fish;
   std::vector<WoundEntry> wounds;
+  std::optional<casebook::Weight> last_weighed;  ///< read with the measures
+  bool read() const;
 };
 struct DueEntry {
   casebook::Id fish = 0, wound = 0;
@@ -45,6 +47,7 @@ struct BookModel {
   bool read_only = false;
   std::vector<FishEntry> fish;
   std::vector<DueEntry> due;
+  std::optional<std::string> undo, redo;  ///< labels of the book's own steps, where there is one
 
   const FishEntry* find_fish(casebook::Id id) const;
   const WoundEntry* find_wound(casebook::Id id) const;

@@ -60,9 +60,12 @@ struct Desk {
   std::shared_ptr<const measure::Measurement> measurement;
   std::shared_ptr<const bed::Bed> bed;
   std::uint64_t measured = 0;    ///< generation that `measurement` belongs to; an older one is shown greyed
-  std::optional<std::size_t> accepted_at;  ///< history position that the book holds
+  std::optional<std::uint64_t> accepted;  ///< step of the history that the book holds
+  std::optional<std::uint64_t> asked;     ///< step on its way into the book
+  std::optional<Refusal> save_refusal;    ///< why the last one did not get there; the trace stays here
   bool loaded_whole() const { return bgr != nullptr; }
-  bool unsaved() const { return history.now().margin && accepted_at != history.at(); }
+  bool unsaved() const { return history.now().margin && accepted != history.id(); }
+  bool saving() const { return asked == history.id(); }
   double photo_width() const { return info ? info->width_px : 1; }
   double photo_height() const { return info ? info->height_px : 1; }
 };

@@ -35,6 +35,7 @@ struct ImportForm {
   std::string book;  ///< path of the book; made when it is not there
   std::string fish, wound, water, weight;
   FormFault fault;
+  bool making_book = false;  ///< confirmed; the book is being made or opened
 };
 
 /// An entry in the care log.
@@ -44,6 +45,7 @@ struct LogForm {
   std::string weight;  ///< with kind "weight", g
   bool whole_fish = false;
   FormFault fault;
+  std::uint64_t write = 0;  ///< confirmed: its place among the writes; the form closes when the book holds it
 };
 
 /// The dose sheet: the vet's prescription and the scales' reading; arithmetic only, no default anywhere.
@@ -55,6 +57,7 @@ struct FishForm {
   std::int64_t id = 0;  ///< 0: a new one
   std::string name, variety, length, note;
   FormFault fault;
+  std::uint64_t write = 0;  ///< as LogForm's
 };
 
 /// What was said of the photo on the desk: its day, fish, wound, and the side of a debridement of that day that it shows.
@@ -63,6 +66,7 @@ struct VisitForm {
   std::string date, fish, wound, water, note;
   std::string moment;  ///< "before", "after", ""
   FormFault fault;
+  std::uint64_t write = 0;  ///< as LogForm's
 };
 
 struct WoundForm {
@@ -71,6 +75,7 @@ struct WoundForm {
   std::string traced;  ///< casebook::kScaledSkin, casebook::kNewEpithelium or ""
   std::string closed;  ///< the day on which a person called it closed
   FormFault fault;
+  std::uint64_t write = 0;  ///< as LogForm's
 };
 
 /// A scale given by hand, or the curve of the flank (kind midline: depth and width): the picks come from the photo, the lengths are typed.

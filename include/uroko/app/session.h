@@ -15,6 +15,7 @@
 #include "uroko/app/guide.h"
 #include "uroko/app/jobs.h"
 #include "uroko/app/settings.h"
+#include "uroko/app/writes.h"
 #include "uroko/base/error.h"
 #include "uroko/measure/skin_match.h"
 #include "uroko/report/chart.h"
@@ -86,7 +87,9 @@ struct DoseResult {
   std::vector<std::string> working, cautions;
 };
 
-class BookAccess;
+struct BookAccess;
+class KeptFile;
+struct UnfinishedTrace;
 
 /// Everything the window does, without a window. The gui draws it as constant state; what a person does comes back as calls made
 /// after the frame (Intents). Main thread only.
@@ -105,6 +108,7 @@ class Session {
   CompareState compare;
   BankState bank;
   std::deque<Notice> notices;
+  std::deque<NotSaved> not_saved;  ///< above the notices, each with "try again"
   std::optional<ImportForm> import_form;
   std::optional<LogForm> log_form;
   std::optional<DoseForm> dose_form;
@@ -129,6 +133,9 @@ class Session {
   bool ghost_shown = true, overlay_shown = false, loupe_shown = false, budget_open = false, reasons_open = false;
   bool quit = false;
 
+  /// The book that is being opened; what was shown before stays until it is there.
+  std::optional<std::filesystem::path> opening;
+
   bool has_book() const { return !book.path.empty(); }
   bool list_visible() const { return has_book() && (list_by_width ? room.wide : list_shown); }
   bool bank_folded() const { return bank.by_room ? !room.tall : bank.folded; }
@@ -151,13 +158,24 @@ class Session {
   // --- books
   void open_argument(const std::filesystem::path& path);  ///< a book, a photo or a folder of photos, from the command line
   void open_last();                                       ///< the last book, if it is still there
-  void open_book(const std::filesystem::path& path);
+  /// A worker opens it; `then` is run when it is shown, or when it could not be opened.
+  void open_book(const std::filesystem::path& path, std::function<void()> then = {});
   /// The sample case; the installed one is first copied beside the user's case books.
   void open_sample();
   /// Opens the guide at that page (in the order of guide_pages).
   void show_guide(int page = 0);
   void new_book(const std::filesystem::path& path);
   void close_book();
+  void leave();  ///< quits, once everything is saved
+  void stay();   ///< neither closes nor quits
+  void leave_without_saving();
+  /// What waits for the writes ("Closing the case book"), nullptr: nothing.
+  const std::string* leaving() const { return leaving_ ? &leaving_->what : nullptr; }
+  /// The write that is under way, as its label; nullptr: everything is saved.
+  const std::string* saving() const { return writes_.empty() ? nullptr : &writes_.front().label; }
+  std::size_t writes_waiting() const { return writes_.size(); }
+  void try_again(std::size_t not_saved_index);
+  void give_up(std::size_t not_saved_index);
   void select_fish(casebook::Id id);
   void select_wound(casebook::Id id);
   void select_visit(casebook::Id id);
@@ -230,16 +248,51 @@ class Session {
   void put_notice_away(std::size_t index);
   /// Once a frame or when something came back: deliveries, autosave. True when something changed.
   bool turn();
-  bool settle(double seconds = 60) { return jobs.settle(seconds) && (turn(), true); }
+  bool idle() const;  ///< no job, no reading, no write
+  /// For tests: until it is idle. False after `seconds`.
+  bool settle(double seconds = 60);
+  std::vector<Jobs::Running> running() const;
+  void set_wake(const std::function<void()>& wake);  ///< called from a worker when `turn` has something to do
 
-  Jobs jobs{2};  ///< last: its workers end before what they deliver to
+  Jobs jobs{2};  ///< last, with the two below: their workers end before what they deliver to
 
  private:
-  friend class BookAccess;
-  void reread_book();             ///< the tree, and what is known of the fish that is shown; the rest follows from a worker
-  void reread_fish(casebook::Id id);  ///< after a write that added no visit or photo
-  void need(casebook::Id fish);
+  Jobs reading_{1};  ///< asks the book, and keeps the small files; never cancelled
+  Jobs writing_{1};  ///< changes it, in the order of asking (writes.h)
+
+  struct PhotosOfDay {
+    std::optional<DateTime> date;  ///< nothing: the photos' own
+    std::vector<std::filesystem::path> files;
+  };
+  void take_in(std::vector<PhotosOfDay> groups, std::optional<double> water, std::optional<double> weight);
+
+  // --- writes (session_writes.cpp)
+  std::uint64_t write(Write write);
+  /// `field`: the one that the book refuses when what was typed does not fit it.
+  template <class Form>
+  void write_form(Write write, std::optional<Form>& form, const char* field = "");
+  void carry_out_next();
+  void written(const std::optional<Error>& error, std::shared_ptr<BookModel> now);
+  void when_saved(std::string what, std::function<void()> then);
+  void finish_writing();
+
+  // --- reading (session_book.cpp, session_open.cpp)
+  struct Opened;
+  struct HowToOpen {
+    std::filesystem::path sample{};  ///< copied there first, where nothing stands yet
+    bool make = false;               ///< an empty book, where nothing may stand yet
+    bool if_there = false;           ///< no word about one that is gone; with `make`: made where it is not there
+  };
+  void open(std::filesystem::path path, HowToOpen how, std::function<void()> then);
+  void not_opened(std::uint64_t number, std::exception_ptr why, const std::function<void()>& then);
+  void show_book(Opened opened);
+  void adopt(std::shared_ptr<BookModel> now);   ///< after a write: keeps what is known of the rest
+  void with_fish(casebook::Id id, std::function<void()> then);  ///< once its measures are read; the last one asked for counts
   void read_the_rest();
+  struct Rest;
+  void read_piece(std::shared_ptr<Rest> rest);
+  void put_book_away();
+  void show_wound(casebook::Id id);
   void recompute_course();
   void recompute_ghost();
   void recompute_nested();
@@ -255,22 +308,34 @@ class Session {
   void start_measuring();
   void find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& lens = {});
   void autosave();
-  void keep_unfinished_now();
+  void keep_files_now();
   void restore_unfinished();
-  bool select_unfinished();
   void first_view();
   void photo_failed(const Error& error);
   void show_photo(casebook::Id photo);
   bool undo_book(bool back);
   void follow_desk();  ///< the photo on the desk may hang under another visit, wound or fish since
-  void after_putting_aside(const std::string& what, casebook::Id of_fish, casebook::Id of_wound);
+  void put_aside(const std::string& what, std::function<void(casebook::Book&)> work, casebook::Id of_fish, casebook::Id of_wound);
+  void book_was_undone();
+  std::optional<std::string> book_label(bool back) const;
   void restore_measure(const casebook::MeasureRow& row);
   measure::MeasureOptions measure_options() const;
   std::optional<measure::Body> body_of_fish() const;  ///< as the latest measure says it that has one
   const casebook::MeasureRow* accepted_row() const;  ///< the latest measure that the book holds of the photo on the desk
   void trouble(const std::string& label, std::exception_ptr error);
 
-  std::unique_ptr<BookAccess> access_;
+  std::shared_ptr<BookAccess> access_;
+  std::deque<Write> writes_;  ///< the first is under way
+  std::uint64_t next_write_ = 1;
+  bool write_under_way_ = false;
+  struct Leaving {
+    std::string what;
+    std::function<void()> then;
+  };
+  std::optional<Leaving> leaving_;
+  std::uint64_t opening_number_ = 0, fish_request_ = 0;
+  casebook::Id coming_wound_ = 0;    ///< chosen, and being read
+  std::optional<Token> import_stop_;
   std::optional<healing::Course> course_;
   healing::Series series_;
   std::uint64_t course_version_ = 0;
@@ -292,8 +357,8 @@ class Session {
   std::map<casebook::Id, ComparePhoto> compare_photos_;
   std::map<std::string, cv::Mat> thumbnails_;
   std::map<std::string, PhotoEntry> thumbnails_wanted_;
-  struct Unfinished;
-  std::shared_ptr<Unfinished> unfinished_;
+  std::shared_ptr<const UnfinishedTrace> unfinished_;  ///< newest
+  std::shared_ptr<KeptFile> kept_unfinished_, kept_settings_;
   std::uint64_t next_desk_ = 1;
   bool wound_view_ = false;
   enum class Change { desk, book } last_change_ = Change::desk;  ///< what undo looks at first

@@ -30,6 +30,7 @@ std::filesystem::path default_book();
 
 /// Missing or damaged settings are the defaults; values out of range are brought back into it.
 Settings load_settings(const std::filesystem::path& file = config_folder() / "settings.json");
+std::string settings_json(const Settings& settings);
 /// Throws Error(Fault::input) when it cannot be written.
 void save_settings(const Settings& settings, const std::filesystem::path& file = config_folder() / "settings.json");
 

@@ -96,6 +96,8 @@ class Book {
   /// Migrates an older book (after a backup in its folder). Refuses damaged files, files that are not a case book; a newer one opens read-only.
   static Book open(const std::filesystem::path& folder, Access access = Access::write);
   static bool is_book(const std::filesystem::path& folder);  ///< looks like one from outside
+  /// A second connection to this book, for another thread that only reads; without the checks that opening made.
+  Book reader() const;
   Book(Book&&) noexcept;
   Book& operator=(Book&&) noexcept;
   ~Book();

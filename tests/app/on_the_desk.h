@@ -1,0 +1,63 @@
+#pragma once
+#include <catch2/catch.hpp>
+
+#include "support/temp_folder.h"
+#include "uroko/app/session.h"
+#include "uroko/base/file.h"
+#include "uroko/casebook/book.h"
+#include "uroko/photo/photo.h"
+
+namespace uroko::testing {
+
+/// Small photos of a red patch, one a day up to today, in a book of one fish and one wound.
+struct OnTheDesk {
+  TempFolder folder;
+  std::filesystem::path koi = folder / "koi.uroko";
+  app::Places places{folder / "settings.json", folder / "unfinished.json", {}};
+
+  explicit OnTheDesk(int visits = 1) { make(koi, visits, "A"); }
+
+  void make(const std::filesystem::path& at, int visits, const std::string& fish) const {
+    auto book = casebook::Book::create(at);
+    for (int i = 0; i < visits; ++i) {
+      cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, 210));
+      picture(cv::Rect(300, 200, 200 - 10 * i, 160)).setTo(cv::Scalar(50, 40, 160));
+      write_file_whole(folder / "a.png", photo::encode_png(picture));
+      casebook::NewPhotos photos;
+      photos.files = {folder / "a.png"};
+      photos.fish = fish, photos.wound = "left flank", photos.date = DateTime::from_day_number(DateTime::now().day_number() - visits + 1 + i);
+      REQUIRE_FALSE(book.add_photos(photos).at(0).error);
+    }
+  }
+};
+
+/// A scale by two picks of a ruler and a loop round the patch: measured, not accepted.
+inline void trace(app::Session& s) {
+  REQUIRE(s.desk);
+  s.choose_tool(app::ToolId::ruler);
+  s.scale_form->first = "50";
+  s.scale_form->picks = {{100, 500}, {500, 500}};
+  s.give_scale();
+  REQUIRE(s.settle());
+  REQUIRE(s.desk->history.now().map);
+  s.choose_tool(app::ToolId::loop);
+  const std::vector<ImagePoint> loop = {{270, 170}, {400, 165}, {530, 170}, {535, 280}, {530, 390}, {400, 395}, {270, 390}, {265, 280}, {270, 170}};
+  s.press({loop.front()});
+  for (const auto& p : loop) s.drag({p});
+  s.release({loop.back()});
+  REQUIRE(s.settle());
+  REQUIRE(s.desk->measurement);
+}
+
+/// The whole margin moved by a corner, so that there is something new to accept.
+inline void move_margin(app::Session& s) {
+  s.choose_tool(app::ToolId::points);
+  const auto from = s.desk->history.now().outline().parts.at(0).outer.front();
+  s.press({from});
+  s.drag({{from.x - 12, from.y - 9}});
+  s.release({{from.x - 12, from.y - 9}});
+  REQUIRE(s.settle());
+  REQUIRE(s.desk->unsaved());
+}
+
+}  // namespace uroko::testing
