@@ -145,12 +145,13 @@ void Session::put_aside(const std::string& what, std::function<void(casebook::Bo
   w.label = "Putting aside";
   w.what = lower_ascii(what) + " put aside";
   w.work = [work = std::move(work)](casebook::Book& b, const Token&) { work(b); };
-  w.done = [this, what, of_fish, of_wound] {
+  w.done = [this, what, of_fish, of_wound, of_desk = desk ? desk->id : 0] {
+    tell(Notice::Kind::done, what + " is put aside; nothing is deleted.", "Undo (Ctrl+Z) brings it back.");
+    if (desk && desk->id != of_desk && book.find_photo(desk->place.photo)) return;  // the person looks at something else by now
     visit_form.reset();
     wound_form.reset();
     fish_form.reset();
     desk.reset();
-    tell(Notice::Kind::done, what + " is put aside; nothing is deleted.", "Undo (Ctrl+Z) brings it back.");
     visit = 0;
     wound = 0;
     fish = 0;
