@@ -301,6 +301,7 @@ TEST_CASE("the sample case opens with a tour that points at what is on the scree
     h.press("tour.next");
   }
   CHECK_FALSE(h.session.tour_at);
+  h.settle();  // a worker keeps the settings
   CHECK(app::load_settings(folder / "config" / "settings.json").tour_seen);
   h.session.close_book();
   h.session.open_sample();
