@@ -72,9 +72,7 @@ MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& ma
     }
     row.bed_json = shares.dump();
   }
-  std::vector<Warning> warnings = map.warnings;
-  warnings.insert(warnings.end(), margin.warnings.begin(), margin.warnings.end());
-  warnings.insert(warnings.end(), measurement.warnings.begin(), measurement.warnings.end());
+  std::vector<Warning> warnings = measurement.warnings;  // the map's and the margin's are among them
   if (bed) warnings.insert(warnings.end(), bed->warnings.begin(), bed->warnings.end());
   row.warnings_json = warnings_json(warnings).dump(-1, ' ', false, json::error_handler_t::replace);
   json settings = {{"plane_offset_u_mm", options.plane_offset_u_mm}, {"curvature_factor", measurement.curvature_factor}, {"proposal", margin.proposal},

@@ -75,6 +75,13 @@ cv::Mat colour_odds(const cv::Mat& lab, const cv::Mat& inside_weight, const cv::
 
 cv::Mat lab_of(const cv::Mat& bgr) {
   cv::Mat lab;
+  // OpenCV 4.6 makes its tables at the first conversion, without a lock: of two photos at once each would make them, and one set would be lost.
+  static const bool tables_made = [] {
+    cv::Mat ignored;
+    cv::cvtColor(cv::Mat(1, 1, CV_8UC3, cv::Scalar::all(0)), ignored, cv::COLOR_BGR2Lab);
+    return true;
+  }();
+  (void)tables_made;
   cv::cvtColor(bgr, lab, cv::COLOR_BGR2Lab);
   return lab;
 }
