@@ -10,18 +10,18 @@ constexpr int kCells = 32;
 
 int cell(const cv::Vec3b& c) { return ((c[0] >> 3) * kCells + (c[1] >> 3)) * kCells + (c[2] >> 3); }
 
+/// Along one axis; what would come from beyond the cube is lost.
 void blur_axis(std::vector<float>& cells, int stride) {
-  constexpr float kernel[5] = {.06f, .24f, .40f, .24f, .06f};
-  std::array<float, kCells> line;
-  for (int base = 0; base < kCells * kCells * kCells; ++base) {
-    if ((base / stride) % kCells != 0) continue;
-    for (int i = 0; i < kCells; ++i) line[static_cast<std::size_t>(i)] = cells[static_cast<std::size_t>(base + i * stride)];
-    for (int i = 0; i < kCells; ++i) {
-      float sum = 0;
-      for (int k = -2; k <= 2; ++k)
-        if (i + k >= 0 && i + k < kCells) sum += kernel[k + 2] * line[static_cast<std::size_t>(i + k)];
-      cells[static_cast<std::size_t>(base + i * stride)] = sum;
-    }
+  constexpr float kFar = .06f, kNear = .24f, kHere = .40f;
+  // Two cells of nothing before and after the 32 along the axis.
+  std::vector<float> line(static_cast<std::size_t>((kCells + 4) * stride), 0.f);
+  const int block = kCells * stride;
+  for (int base = 0; base < kCells * kCells * kCells; base += block) {
+    std::copy_n(cells.begin() + base, block, line.begin() + 2 * stride);
+    const float* in = line.data();
+    float* out = cells.data() + base;
+    for (int i = 0; i < block; ++i)
+      out[i] = kFar * in[i] + kNear * in[i + stride] + kHere * in[i + 2 * stride] + kNear * in[i + 3 * stride] + kFar * in[i + 4 * stride];
   }
 }
 

@@ -8,6 +8,7 @@
 #include "margin/band.h"
 #include "margin/coarse.h"
 #include "margin/colour_model.h"
+#include "margin/others.h"
 #include "margin/raster.h"
 #include "uroko/base/median.h"
 #include "uroko/base/text.h"
@@ -130,10 +131,13 @@ Margin settled(const cv::Mat& bgr, const ImageOutline& coarse, double reach_px, 
     options.island = doubt == &island_doubt;
     options.spacing_px = std::clamp(ring_length(ring) / 400, 1.0, 2.0);
     auto band = settle(lab, glare, ring, options);
+    const auto wide = band;
     options.half_width_px = std::max(1.5, options.half_width_px / 2);
     band = settle(lab, glare, band.ring, options);
-    contrast.insert(contrast.end(), band.contrast.begin(), band.contrast.end());
-    soft.push_back(band.softness_px);
+    // Enlarged, the second band lies within the photo's own blur, where the sides differ little and softness is cut off: the first one tells of both.
+    const auto& told = s > 1 ? wide : band;
+    contrast.insert(contrast.end(), told.contrast.begin(), told.contrast.end());
+    soft.push_back(told.softness_px);
     if (doubt) *doubt = band.doubt_px;
     return band.ring;
   };
@@ -228,6 +232,7 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
   margin.common_px = std::hypot(margin.common_px, drawn * radius_of(margin.outline));
   if (area(margin.outline) < 0.2 * area(loop))
     margin.warnings.push_back({"loose-loop", "the margin found is much smaller than the loop; draw the loop closer if it missed parts of the wound"});
+  if (auto told = more_than_one(bgr, loop, margin.outline)) margin.warnings.push_back(std::move(*told));
   return margin;
 }
 

@@ -35,12 +35,16 @@ Grid along(const Grid& g, int reach) {
   Grid out(g.n, g.m);
   reach = std::min(reach, (g.n - 1) / 2);
   const float share = 1.f / static_cast<float>(2 * reach + 1);
-  for (int k = 0; k < g.m; ++k) {
-    float sum = 0;
-    for (int i = -reach; i <= reach; ++i) sum += g.at((i + g.n) % g.n, k);
-    for (int i = 0; i < g.n; ++i) {
-      out.at(i, k) = sum * share;
-      sum += g.at((i + reach + 1) % g.n, k) - g.at((i - reach + g.n) % g.n, k);
+  const auto row = [&](int i) { return g.v.data() + static_cast<std::ptrdiff_t>((i + g.n) % g.n) * g.m; };
+  std::vector<float> sum(static_cast<std::size_t>(g.m), 0.f);
+  for (int i = -reach; i <= reach; ++i)
+    for (int k = 0; k < g.m; ++k) sum[static_cast<std::size_t>(k)] += row(i)[k];
+  for (int i = 0; i < g.n; ++i) {
+    const float *next = row(i + reach + 1), *last = row(i - reach);
+    for (int k = 0; k < g.m; ++k) {
+      float& s = sum[static_cast<std::size_t>(k)];
+      out.at(i, k) = s * share;
+      s += next[k] - last[k];
     }
   }
   return out;
@@ -75,7 +79,7 @@ Evidence evidence_of(const cv::Mat& lab, const cv::Mat& inside, const cv::Mat& o
   return e;
 }
 
-Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& start, const RayOptions& options) {
+Rays unwrap(const Evidence& evidence, const cv::Mat& depth, const Ring<ImagePoint>& start, const RayOptions& options) {
   Rays r;
   const double length = ring_length(start);
   r.radius_px = radius_of(start);
@@ -95,11 +99,6 @@ Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& start, const RayOp
     r.inward.push_back(sum.norm() > 1e-6 ? Eigen::Vector2d(sum.normalized()) : Eigen::Vector2d(-outward[static_cast<std::size_t>(i)]));
   }
   const auto size = evidence.lab.size();
-  cv::Mat depth;
-  cv::Mat inside = filled({{{r.ring, {}}}}, size), wide;
-  cv::copyMakeBorder(inside, wide, 1, 1, 1, 1, cv::BORDER_REPLICATE);
-  cv::distanceTransform(wide, depth, cv::DIST_L2, 5);
-  depth = depth(cv::Rect({1, 1}, size));
   r.channels.assign(kChannels, Grid(n, M));
   r.limit.assign(static_cast<std::size_t>(n), r.m);
   r.on_frame.assign(static_cast<std::size_t>(n), 0);
@@ -125,11 +124,12 @@ Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& start, const RayOp
   return r;
 }
 
-Eigen::MatrixXf features_of(const Rays& r) {
+Eigen::MatrixXf features_of(const Rays& r, const std::vector<char>* wanted) {
   const int n = r.n, m = r.m;
   constexpr int kScales[4] = {1, 2, 4, 8}, kReach[4] = {1, 1, 2, 4};
   constexpr float kUnit[3] = {25, 12, 12};
-  Eigen::MatrixXf f = Eigen::MatrixXf::Zero(kFeatures, static_cast<Eigen::Index>(n) * m);
+  const auto rays = wanted ? std::count(wanted->begin(), wanted->end(), 1) : n;
+  Eigen::MatrixXf f = Eigen::MatrixXf::Zero(kFeatures, static_cast<Eigen::Index>(rays) * m);
   // Sums along the rays of each channel, averaged over a few rays: [reach 1, 2, 4].
   std::vector<std::vector<Grid>> sums;
   for (const int reach : {1, 2, 4}) {
@@ -181,7 +181,9 @@ Eigen::MatrixXf features_of(const Rays& r) {
     for (auto& v : common[p]) v /= std::max(high, 0.02f);
   }
   const float darker = r.skin[0] >= r.wound[0] ? 1.f : -1.f;
+  float* out = f.data();
   for (int i = 0; i < n; ++i) {
+    if (wanted && !(*wanted)[static_cast<std::size_t>(i)]) continue;
     const int limit = r.limit[static_cast<std::size_t>(i)];
     float top_rise = 1e-3f, top_steep = 1e-3f;
     for (int k = 0; k < limit; ++k) top_rise = std::max(top_rise, rise.at(i, k)), top_steep = std::max(top_steep, steep.at(i, k));
@@ -197,10 +199,9 @@ Eigen::MatrixXf features_of(const Rays& r) {
       after_rise[u] = std::max(after_rise[u + 1], k + 3 < limit ? rise.at(i, k + 3) : 0.f);
       after_steep[u] = std::max(after_steep[u + 1], k + 3 < limit ? steep.at(i, k + 3) : 0.f);
     }
-    for (int k = 0; k < m; ++k) {
+    for (int k = 0; k < m; ++k, out += kFeatures) {
       const auto u = static_cast<std::size_t>(k);
       const int q = k + kPad;
-      float* out = f.data() + (static_cast<Eigen::Index>(i) * m + k) * kFeatures;
       int at = 0;
       const auto put = [&](float v) { out[at++] = v; };
       for (int s = 0; s < 4; ++s)
@@ -253,6 +254,14 @@ Eigen::MatrixXf features_of(const Rays& r) {
 
 Eigen::VectorXf scores(const RayModel& model, const Eigen::MatrixXf& f) {
   return ((model.w * f).colwise() + model.b).cwiseMax(0.f).transpose() * model.v;
+}
+
+Eigen::VectorXf scores_where(const RayModel& model, const Rays& rays, const std::vector<char>& wanted) {
+  const Eigen::VectorXf some = scores(model, features_of(rays, &wanted));
+  Eigen::VectorXf all = Eigen::VectorXf::Zero(static_cast<Eigen::Index>(rays.n) * rays.m);
+  for (Eigen::Index i = 0, at = 0; i < rays.n; ++i)
+    if (wanted[static_cast<std::size_t>(i)]) all.segment(i * rays.m, rays.m) = some.segment(rays.m * at++, rays.m);
+  return all;
 }
 
 RayMargin follow(const Rays& r, const Eigen::VectorXf& scores, double stiffness, double sharpness) {
@@ -325,7 +334,7 @@ Rays rays_about(const cv::Mat& lab, const Ring<ImagePoint>& ring, const RayOptio
   cv::minMaxLoc(depth, nullptr, &deepest);
   return unwrap(evidence_of(lab, weight_where(depth > std::min(options.wound_below, options.wound_share * deepest)),
                             weight_where((depth < options.skin_from) & (depth > options.skin_to))),
-                ring, options);
+                cv::max(depth, 0) * radius_of(ring), ring, options);
 }
 
 }  // namespace uroko::margin

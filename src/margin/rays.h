@@ -45,10 +45,11 @@ struct Rays {
     return {ring[u].x + depth_px(state) * inward[u].x(), ring[u].y + depth_px(state) * inward[u].y()};
   }
 };
-Rays unwrap(const Evidence& evidence, const Ring<ImagePoint>& ring, const RayOptions& options);
+/// `depth_px`: CV_32F, distance of each pixel below the ring.
+Rays unwrap(const Evidence& evidence, const cv::Mat& depth_px, const Ring<ImagePoint>& ring, const RayOptions& options);
 
-/// A column of features a state, ray by ray.
-Eigen::MatrixXf features_of(const Rays& rays);
+/// A column of features a state, ray by ray; of the `wanted` rays only (one flag a ray) when given.
+Eigen::MatrixXf features_of(const Rays& rays, const std::vector<char>* wanted = nullptr);
 int feature_count();
 
 /// A net of one hidden layer: score = v . max(0, W f + b); the margin's place along a ray has the probability exp(score) / sum.
@@ -61,6 +62,8 @@ const RayModel& wide_model();
 const RayModel& close_model();
 
 Eigen::VectorXf scores(const RayModel& model, const Eigen::MatrixXf& features);
+/// The same for all states of all rays, 0 where a ray is not `wanted`: its features are not looked at.
+Eigen::VectorXf scores_where(const RayModel& model, const Rays& rays, const std::vector<char>& wanted);
 
 /// The margin as the cheapest closed path through the rays.
 struct RayMargin {

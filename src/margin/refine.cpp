@@ -1,6 +1,7 @@
 // Corrective strokes: only the margin near a stroke is solved again; elsewhere its vertices stay as they are.
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <opencv2/imgproc.hpp>
 
 #include "margin/band.h"
@@ -200,13 +201,20 @@ Margin margin_of(const Margin& present, const ImageOutline& outline, std::vector
   margin.outline = outline;
   margin.proposal = false;
   const auto& old = present.outline.parts.front().outer;
+  std::map<std::pair<double, double>, double> stayed;
   if (!present.doubt_px.empty())
-    for (std::size_t k = 0; k < old.size() && k < present.doubt_px.size(); ++k) doubts.emplace_back(old[k], present.doubt_px[k]);
+    for (std::size_t k = 0; k < old.size() && k < present.doubt_px.size(); ++k) {
+      stayed.emplace(std::pair(old[k].x, old[k].y), present.doubt_px[k]);
+      doubts.emplace_back(old[k], present.doubt_px[k]);
+    }
   margin.doubt_px.clear();
   for (const auto& q : outline.parts.front().outer) {
     double best = 1e300, doubt = 0.5;
-    for (const auto& [place, d] : doubts)
-      if (const double apart = distance(place, q); apart < best) best = apart, doubt = d;
+    if (const auto same = stayed.find({q.x, q.y}); same != stayed.end())
+      doubt = same->second;
+    else
+      for (const auto& [place, d] : doubts)
+        if (const double dx = place.x - q.x, dy = place.y - q.y, apart2 = dx * dx + dy * dy; apart2 < best) best = apart2, doubt = d;
     margin.doubt_px.push_back(doubt);
   }
   return margin;

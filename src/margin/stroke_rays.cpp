@@ -122,12 +122,13 @@ std::optional<Moved> moved_along(const cv::Mat& bgr, const ImageOutline& present
   cv::Mat smooth;
   cv::GaussianBlur(crop.bgr, smooth, {}, 0.6);
   const auto rays = rays_about(lab_of(smooth), guess, kCloseRays);
-  auto score = scores(close_model(), features_of(rays));
+  const auto node_at = [&](int ray) { return static_cast<std::size_t>(static_cast<long>(std::lround(static_cast<double>(ray) * n / rays.n)) % n); };
   std::vector<char> open(static_cast<std::size_t>(rays.n), 0);
+  for (int i = 0; i < rays.n; ++i) open[static_cast<std::size_t>(i)] = tightness[node_at(i)] > 0 && expected[node_at(i)] > 0;
+  // Elsewhere the margin stays where it is: the net is not asked there.
+  auto score = scores_where(close_model(), rays, open);
   for (int i = 0; i < rays.n; ++i) {
-    const auto v = static_cast<std::size_t>(i);
-    const auto u = static_cast<std::size_t>(static_cast<long>(std::lround(static_cast<double>(i) * n / rays.n)) % n);
-    open[v] = tightness[u] > 0 && expected[u] > 0;
+    const auto v = static_cast<std::size_t>(i), u = node_at(i);
     const double room = std::max(0.015 * r, kTrust * tightness[u]), brush = std::min(1.0, 0.5 * offset[u]);
     for (int k = 0; k < rays.m; ++k) {
       const double depth = rays.depth_px(k), off = open[v] ? depth / room : depth / (0.003 * r);

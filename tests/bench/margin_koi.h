@@ -10,8 +10,13 @@ inline const std::vector<std::string>& koi_strata() {
   return strata;
 }
 
+struct KoiScene {
+  scenes::Scene scene;
+  scenes::Noise noise;
+};
+
 /// The `n`-th scene of a stratum.
-inline Case koi_case(const std::string& stratum, int n) {
+inline KoiScene koi_scene(const std::string& stratum, int n) {
   Random random(1000 + 37 * static_cast<std::uint64_t>(n) + 7919 * std::hash<std::string>{}(stratum) % 100000);
   scenes::Scene scene;
   scenes::Noise noise;
@@ -44,10 +49,51 @@ inline Case koi_case(const std::string& stratum, int n) {
   if (stratum == "black skin") scene.coat.red = 0, scene.coat.black = 1, ulcer.pale = 0.5, ulcer.slough = 0.4, ulcer.necrotic = 0;
   scene.ulcer = ulcer;
   scene.card.reset();
+  return {scene, noise};
+}
+
+inline Case koi_case(const std::string& stratum, int n) {
+  const auto [scene, noise] = koi_scene(stratum, n);
   Case c;
   c.stratum = stratum;
   const auto bgr = scenes::render(scene, noise);
   make_case(c, stratum + " " + std::to_string(n), bgr, mask_of(scenes::truth_of(scene).outline, bgr.size()));
+  return c;
+}
+
+/// The same scene with a second wound beside the first: half to nine tenths its radius, the gap between them 0.3 to 0.8 of it. Rendered one by one, each
+/// pixel from the render of the nearer wound. `truth` holds both.
+inline Case koi_pair(const std::string& stratum, int n) {
+  auto [scene, noise] = koi_scene(stratum, n);
+  Random random(500 + static_cast<std::uint64_t>(n));
+  const auto first = *scene.ulcer;
+  auto second = scenes::irregular_ulcer(first.centre, first.radius_mm * random.uniform(0.5, 0.9), 0.1, random.bits());
+  second.slough = first.slough, second.necrotic = first.necrotic, second.pale = first.pale, second.rim_mm = first.rim_mm, second.rim_strength = first.rim_strength;
+  second.depth_mm = first.depth_mm, second.seed = random.bits();
+  const double turn = random.uniform(0, 2 * CV_PI), gap = random.uniform(0.3, 0.8) * first.radius_mm;
+  const auto reach = [&](const scenes::Ulcer& u, double t) {
+    double most = 0;
+    for (const auto& p : scenes::margin(u)) most = std::max(most, (p.x - u.centre.x) * std::cos(t) + (p.s - u.centre.s) * std::sin(t));
+    return most;
+  };
+  const double apart = reach(first, turn) + reach(second, turn + CV_PI) + gap;
+  second.centre = {first.centre.x + apart * std::cos(turn), first.centre.s + apart * std::sin(turn)};
+  scene.view.aim = {first.centre.x + 0.5 * apart * std::cos(turn), first.centre.s + 0.5 * apart * std::sin(turn)};
+  scene.view.distance_mm *= 1.8;
+  Case c;
+  c.stratum = stratum;
+  c.name = stratum + " pair " + std::to_string(n);
+  cv::Mat masks[2], away[2], photos[2];
+  for (int k = 0; k < 2; ++k) {
+    scene.ulcer = k ? second : first;
+    photos[k] = scenes::render(scene, noise);
+    masks[k] = mask_of(scenes::truth_of(scene).outline, photos[k].size());
+    cv::distanceTransform(~masks[k], away[k], cv::DIST_L2, 5);
+  }
+  photos[1].copyTo(photos[0], away[1] < away[0]);
+  c.bgr = photos[0];
+  c.truth = masks[0] | masks[1];
+  c.radius = std::sqrt(cv::countNonZero(c.truth) / CV_PI);
   return c;
 }
 

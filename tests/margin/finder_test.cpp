@@ -1,6 +1,8 @@
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "bench/margin_koi.h"
 #include "margin/shapes.h"
 #include "uroko/base/random.h"
 #include "uroko/margin/margin.h"
@@ -112,6 +114,38 @@ TEST_CASE("a loop round plain skin finds no edge and says so, at any grain of th
       REQUIRE_FALSE(found);
       CHECK(found.refusal().code == "no-edge");
     }
+  }
+}
+
+namespace {
+
+bool says_more_than_one(const Margin& m) {
+  return std::any_of(m.warnings.begin(), m.warnings.end(), [](const Warning& w) { return w.code == "more-than-one"; });
+}
+
+}  // namespace
+
+TEST_CASE("two wounds in one loop are told, whichever is outlined; a loop round either is not told of the other") {
+  auto bgr = photo_of({150, 180}, 60, 50, 1.2);
+  const auto second = photo_of({310, 180}, 45, 50, 1.2);
+  second.colRange(240, bgr.cols).copyTo(bgr.colRange(240, bgr.cols));
+  const auto both = find_in_loop(bgr, outline(ellipse({226, 180}, 160, 90, 24)));
+  REQUIRE(both);
+  CHECK(says_more_than_one(*both));
+  for (const auto& loop : {ellipse({150, 180}, 76, 66, 18), ellipse({310, 180}, 58, 64, 18)}) {
+    const auto one = find_in_loop(bgr, outline(loop));
+    REQUIRE(one);
+    CHECK_FALSE(says_more_than_one(*one));
+  }
+}
+
+TEST_CASE("glare on a wound and the scales beside it are not taken for a second wound") {
+  for (const auto* stratum : {"glare", "scales"}) {
+    const auto c = eval::koi_case(stratum, 3);
+    const auto found = find_in_loop(c.bgr, eval::rough_loop(c, 0.25, 5));
+    REQUIRE(found);
+    CHECK_FALSE(says_more_than_one(*found));
+    CHECK(found->outline.parts.size() == 1);
   }
 }
 
