@@ -59,8 +59,13 @@ void Jobs::run() {
     std::erase_if(running_, [&](const Running& r) { return r.id == item.about.id; });
     if (delivery && !item.about.token.cancelled()) finished_.push_back(std::move(delivery));
     changed_.notify_all();
-    if (wake) wake();
+    if (wake_) wake_();
   }
+}
+
+void Jobs::set_wake(std::function<void()> wake) {
+  std::lock_guard lock(mutex_);  // the workers run already
+  wake_.swap(wake);
 }
 
 bool Jobs::deliver() {

@@ -53,7 +53,7 @@ std::vector<Jobs::Running> Session::running() const {
 }
 
 void Session::set_wake(const std::function<void()>& wake) {
-  for (auto* lane : {&jobs, &reading_, &writing_}) lane->wake = wake;
+  for (auto* lane : {&jobs, &reading_, &writing_}) lane->set_wake(wake);
 }
 
 void Session::tell(Notice::Kind kind, std::string text, std::string advice) {

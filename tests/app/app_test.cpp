@@ -1,3 +1,4 @@
+#include <atomic>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <fstream>
@@ -234,6 +235,23 @@ TEST_CASE("jobs deliver on the main thread, hand over trouble, and drop what was
   token.cancel();
   CHECK(jobs.settle(20));
   CHECK(delivered == 10);
+}
+
+TEST_CASE("jobs wake the window that asked, from while they run, and not after it has taken that back") {
+  Jobs jobs(2);
+  for (int i = 0; i < 20; ++i) jobs.start("before", [](const Token&) -> Jobs::Delivery { return [] {}; });
+  {
+    std::atomic<int> woken = 0;
+    jobs.set_wake([&] { ++woken; });  // while the workers are at it
+    CHECK(jobs.settle(20));
+    const int before = woken;
+    jobs.start("one more", [](const Token&) -> Jobs::Delivery { return [] {}; });
+    CHECK(jobs.settle(20));
+    CHECK(woken > before);
+    for (int i = 0; i < 20; ++i) jobs.start("after", [](const Token&) -> Jobs::Delivery { return [] {}; });
+    jobs.set_wake(nullptr);
+  }  // a call from here on would write into what is gone: AddressSanitizer and ThreadSanitizer see it
+  CHECK(jobs.settle(20));
 }
 
 TEST_CASE("settings survive, damaged ones are the defaults, values out of range come back into it") {

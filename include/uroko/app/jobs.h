@@ -40,7 +40,8 @@ class Jobs {
   /// For tests: delivers until nothing is left, including jobs started by deliveries. False after `seconds`.
   bool settle(double seconds = 60);
 
-  std::function<void()> wake;  ///< called from a worker when a delivery waits
+  /// Called from a worker when a delivery waits; after the return of this the one before is not called any more.
+  void set_wake(std::function<void()> wake);
   std::function<void(const std::string& label, std::exception_ptr)> on_trouble;
 
  private:
@@ -55,6 +56,7 @@ class Jobs {
   std::deque<Item> waiting_;
   std::vector<Running> running_;
   std::deque<Delivery> finished_;
+  std::function<void()> wake_;
   std::vector<std::thread> workers_;
   std::uint64_t next_ = 1;
   bool stopping_ = false;
