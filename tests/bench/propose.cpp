@@ -1,10 +1,14 @@
 // A proposal without any hint: how often it is the wound. Rendered koi with the card beside the wound, painted flat pictures, the sample case,
 // the koi of the margin benchmark (no card), the open foot ulcers, and koi without any wound, where it should say that there is none.
 // --fit-colour and --fit print the weights of margin/wound_colour.cpp and margin/proposal.cpp, fitted to other draws of the rendered and painted
-// pictures; the foot photos (CC BY-NC, not for training what ships) are only tried. A number: how many photos of each kind (120).
+// pictures; the foot photos (CC BY-NC, not for training what ships) are only tried. A number: how many photos of each kind (120). --only WORD: the kinds whose
+// name holds the word.
 
 // ctest: --short
+#include <fmt/format.h>
+
 #include <Eigen/Dense>
+#include <cstdlib>
 #include <cstring>
 
 #include "bench/margin_koi.h"
@@ -13,6 +17,8 @@
 #include "margin/crop.h"
 #include "margin/proposal.h"
 #include "margin/wound_colour.h"
+#include "support/temp_folder.h"
+#include "uroko/photo/photo.h"
 #include "uroko/scenes/sample_case.h"
 
 using namespace uroko;
@@ -78,7 +84,8 @@ Picture with_card(int n, int round, bool wound = true) {
 }
 
 /// A patch in a wound's colours painted on even skin of any of a koi's colours, with spots of slough, a rim and patches of other coat, or without.
-Picture painted(int n, int round) {
+/// `cloudy`: every other skin has clouds in lightness and colour.
+Picture painted(int n, int round, bool cloudy = false) {
   Random random(90001 + 331 * static_cast<std::uint64_t>(n) + 1000003 * static_cast<std::uint64_t>(round));
   const auto between = [&](const cv::Scalar& a, const cv::Scalar& b) {
     const double t = random.uniform(0, 1);
@@ -134,7 +141,7 @@ Picture painted(int n, int round) {
       paint(blob({at.x + random.uniform(-0.4, 0.4) * radius, at.y + random.uniform(-0.3, 0.3) * radius}, random.uniform(0.08, 0.2) * radius, 0.1),
             between({90, 150, 170}, {140, 190, 210}));
   cv::Mat light(size, CV_32FC3), wide, grain(size, CV_32FC3);
-  const double slope = random.uniform(-0.2, 0.2), down = random.uniform(-0.2, 0.2), noise = random.uniform(0, 6);
+  const double slope = random.uniform(-0.2, 0.2), down = random.uniform(-0.2, 0.2), noise = random.uniform(0, cloudy ? 14 : 6);
   for (int y = 0; y < size.height; ++y)
     for (int x = 0; x < size.width; ++x)
       light.at<cv::Vec3f>(y, x) = cv::Vec3f::all(static_cast<float>(1 + slope * (x / 900.0 - 0.5) + down * (y / 675.0 - 0.5)));
@@ -143,6 +150,16 @@ Picture painted(int n, int round) {
   bgr.convertTo(wide, CV_32FC3);
   cv::RNG grains(random.bits());
   grains.fill(grain, cv::RNG::NORMAL, 0, noise);
+  if (cloudy && n / 2 % 2) {
+    const double strength = random.uniform(4, 16);
+    for (int octave = 0, cells = 4 + random.index(10); octave < 3; ++octave, cells *= 2) {
+      cv::Mat clouds(cells * size.height / size.width + 1, cells, CV_32FC3), grown;
+      grains.fill(clouds, cv::RNG::NORMAL, 0, strength / (octave + 1));
+      cv::resize(clouds, grown, size, 0, 0, cv::INTER_CUBIC);
+      if (n % 3 == 0) grown.setTo(0, truth);
+      wide += grown;
+    }
+  }
   cv::Mat lit = wide.mul(light) + grain;
   cv::GaussianBlur(lit, lit, {}, random.uniform(0.6, 1.6));
   lit.convertTo(bgr, CV_8UC3);
@@ -151,6 +168,30 @@ Picture painted(int n, int round) {
   p.mm_per_px = n % 5 == 0 ? 0 : 0.12;
   make_case(p.c, "painted " + std::to_string(n), bgr, truth);
   return p;
+}
+
+/// Cloudy skin (fractal plasma) with a plain dark red ellipse, made by ImageMagick; nothing like it was fitted to. Nothing where it is not installed.
+std::vector<Picture> plasma(int most) {
+  std::vector<Picture> out;
+  const testing::TempFolder folder;
+  constexpr std::array<const char*, 5> kSkins = {"#e8dccf-#cdb7a6", "#f0e6dc-#d9c3b8", "#d98a5a-#c26a3a", "#cfc4b8-#a89c92", "#e6cfc0-#c79f8e"};
+  constexpr std::array<const char*, 3> kBeds = {"#8c3a34", "#a04848", "#70302c"};
+  for (int n = 0; n < most; ++n) {
+    Random random(60013 + 71 * static_cast<std::uint64_t>(n));
+    const double a = std::exp(random.uniform(std::log(25), std::log(110))), b = a * random.uniform(0.6, 1);
+    const ImagePoint at{random.uniform(1.3 * a, 900 - 1.3 * a), random.uniform(1.3 * b, 675 - 1.3 * b)};
+    const auto file = folder.path() / "plasma.png";
+    const auto command = fmt::format("convert -seed {} -size 900x675 plasma:{} -fill '{}' -draw 'ellipse {:.1f},{:.1f} {:.1f},{:.1f} 0,360' -blur 0x1 -depth 8 'PNG24:{}' 2>/dev/null",
+                                     n + 1, kSkins[std::size_t(n) % kSkins.size()], kBeds[std::size_t(n) % kBeds.size()], at.x, at.y, a, b, file.string());
+    if (std::system(command.c_str()) != 0) return out;
+    Picture p;
+    const auto bgr = photo::load(file).bgr;
+    cv::Mat truth(bgr.size(), CV_8U, cv::Scalar(0));
+    cv::ellipse(truth, cv::RotatedRect(cv::Point2f(float(at.x), float(at.y)), cv::Size2f(float(2 * a), float(2 * b)), 0), 255, -1);
+    make_case(p.c, "plasma " + std::to_string(n), bgr, truth);
+    out.push_back(p);
+  }
+  return out;
 }
 
 std::vector<Picture> feet(std::size_t most) {
@@ -202,7 +243,7 @@ void fit_colour() {
   std::vector<Picture> pictures;
   for (int n = 0; n < 240; ++n)
     if (n % 8 != 7) pictures.push_back(with_card(n, 1));
-  for (int n = 0; n < 80; ++n) pictures.push_back(painted(n, 1));
+  for (int n = 0; n < 160; ++n) pictures.push_back(painted(n, 1, true));
   std::vector<Eigen::VectorXd> rows;
   std::vector<double> labels;
   Random random(7);
@@ -236,18 +277,23 @@ void fit_colour() {
   print_weights(regression(rows, labels));
 }
 
-/// The weights with which the right candidate of a photo, or none of them, is the likeliest choice.
-void fit() {
+/// The weights with which the right candidate of a photo, or none of them, is the likeliest choice, pulled to the present ones by ridges of several
+/// strengths. `share`: of the pictures, 1 for all.
+void fit(double share) {
   std::vector<Picture> pictures;
-  for (int n = 0; n < 150; ++n) pictures.push_back(with_card(n, 1));
-  for (int n = 0; n < 60; ++n) pictures.push_back(with_card(n, 1, false));
+  const auto some = [&](int n) { return static_cast<int>(std::lround(share * n)); };
+  for (int n = 0; n < some(150); ++n) pictures.push_back(with_card(n, 1));
+  for (int n = 0; n < some(90); ++n) pictures.push_back(with_card(n, 1, false));
   // The same without a scale and without a card to keep close to.
-  for (int n = 150; n < 200; ++n) {
+  for (int n = 150; n < 150 + some(50); ++n) {
     auto p = with_card(n, 1);
     p.mm_per_px = 0;
     pictures.push_back(p);
   }
-  for (int n = 0; n < 60; ++n) pictures.push_back(painted(n, 1));
+  for (int n = 0; n < some(150); ++n) {
+    pictures.push_back(painted(n, 1, true));
+    if (n % 3 == 0) pictures.back().ignore = {}, pictures.back().mm_per_px = 0;
+  }
   struct Choice {
     std::vector<Eigen::VectorXd> rows;
     std::vector<bool> right;
@@ -269,31 +315,45 @@ void fit() {
     choices.push_back(choice);
   }
   std::fprintf(stderr, "%zu pictures, in %d of them a candidate is right\n", pictures.size(), reachable);
-  Eigen::VectorXd w = Eigen::VectorXd::Zero(n);
-  for (int round = 0; round < 60; ++round) {
-    Eigen::MatrixXd H = Eigen::MatrixXd::Identity(n, n);
-    Eigen::VectorXd g = -w;
-    for (const auto& choice : choices) {
-      // The shares of all candidates beside "none" (weight 1), and of the right ones among themselves.
-      double all = 1, right = 0;
-      std::vector<double> e;
-      for (std::size_t i = 0; i < choice.rows.size(); ++i) {
-        e.push_back(std::exp(std::min(30.0, w.dot(choice.rows[i]))));
-        all += e.back();
-        if (choice.right[i]) right += e.back();
-      }
-      Eigen::VectorXd mean = Eigen::VectorXd::Zero(n);
-      for (std::size_t i = 0; i < e.size(); ++i) {
-        const double p = e[i] / all;
-        mean += p * choice.rows[i];
-        H += p * choice.rows[i] * choice.rows[i].transpose();
-        g += ((choice.right[i] ? e[i] / right : 0) - p) * choice.rows[i];
-      }
-      H -= mean * mean.transpose();
-    }
-    w += 0.7 * H.ldlt().solve(g);
+  Eigen::VectorXd present(n);
+  for (int k = 0; k < n; ++k) {
+    margin::ProposalTraits one{};
+    one[static_cast<std::size_t>(k)] = 1;
+    present[k] = margin::likeness(one);
   }
-  print_weights(w);
+  for (const double pull : {0.3, 1.0, 3.0, 10.0}) {
+    Eigen::VectorXd w = present;
+    double right_share = 0;
+    for (int round = 0; round < 60; ++round) {
+      Eigen::MatrixXd H = pull * Eigen::MatrixXd::Identity(n, n);
+      Eigen::VectorXd g = pull * (present - w);
+      right_share = 0;
+      for (const auto& choice : choices) {
+        // The shares of all candidates beside "none" (weight 1), and of the right ones among themselves.
+        double all = 1, right = 0, best = 1;
+        bool best_right = choice.none;
+        std::vector<double> e;
+        for (std::size_t i = 0; i < choice.rows.size(); ++i) {
+          e.push_back(std::exp(std::min(30.0, w.dot(choice.rows[i]))));
+          all += e.back();
+          if (choice.right[i]) right += e.back();
+          if (e.back() > best) best = e.back(), best_right = choice.right[i];
+        }
+        right_share += best_right / static_cast<double>(choices.size());
+        Eigen::VectorXd mean = Eigen::VectorXd::Zero(n);
+        for (std::size_t i = 0; i < e.size(); ++i) {
+          const double p = e[i] / all;
+          mean += p * choice.rows[i];
+          H += p * choice.rows[i] * choice.rows[i].transpose();
+          g += ((choice.right[i] ? e[i] / right : 0) - p) * choice.rows[i];
+        }
+        H -= mean * mean.transpose();
+      }
+      w += 0.7 * H.ldlt().solve(g);
+    }
+    std::printf("pull %.1f, right choice in %.3f:\n", pull, right_share);
+    print_weights(w);
+  }
 }
 
 struct Row {
@@ -326,17 +386,21 @@ Row tried(const std::vector<Picture>& pictures, bool verbose) {
 
 int main(int argc, char** argv) {
   bool brief = false, verbose = false;
+  const char* only = nullptr;
   int most = 120;
   for (int k = 1; k < argc; ++k) {
-    if (!std::strcmp(argv[k], "--fit")) return fit(), 0;
+    if (!std::strcmp(argv[k], "--fit")) return fit(k + 1 < argc ? std::atof(argv[k + 1]) : 1), 0;
     if (!std::strcmp(argv[k], "--fit-colour")) return fit_colour(), 0;
     if (std::isdigit(static_cast<unsigned char>(argv[k][0]))) most = std::atoi(argv[k]);
     brief |= !std::strcmp(argv[k], "--short");
+    if (!std::strcmp(argv[k], "--only") && k + 1 < argc) only = argv[++k];
     verbose |= !std::strcmp(argv[k], "--verbose");
   }
   std::printf("| without any hint | photos | the wound | refused | median Dice where right |\n| --- | --- | --- | --- | --- |\n");
   double share = 1;
-  const auto print = [&](const char* name, const std::vector<Picture>& pictures) {
+  const auto print = [&](const char* name, const auto& make) {
+    if (only != nullptr && std::strstr(name, only) == nullptr) return;
+    const std::vector<Picture> pictures = make();
     if (pictures.empty()) return;
     const auto row = tried(pictures, verbose);
     std::printf("| %s | %d | %d %% | %d %% | %s |\n", name, row.n, 100 * row.right / row.n, 100 * row.refused / row.n,
@@ -344,33 +408,37 @@ int main(int argc, char** argv) {
     std::fflush(stdout);
     if (pictures.front().wound) share = std::min(share, static_cast<double>(row.right) / row.n);
   };
-  std::vector<Picture> some;
-  for (int n = 0; n < (brief ? 3 : most); ++n) some.push_back(with_card(n, 2));
-  print("koi with the card beside the wound", some);
-  some.clear();
-  for (int n = 0; n < (brief ? 2 : most / 2); ++n) some.push_back(painted(n, 2));
-  print("painted on even skin", some);
-  some.clear();
+  const auto several = [](int n, const auto& make) {
+    std::vector<Picture> out;
+    for (int k = 0; k < n; ++k) out.push_back(make(k));
+    return out;
+  };
+  print("koi with the card beside the wound", [&] { return several(brief ? 3 : most, [](int n) { return with_card(n, 2); }); });
+  print("painted on even skin", [&] { return several(brief ? 2 : most / 2, [](int n) { return painted(n, 2); }); });
   if (!brief) {
-    for (const auto& visit : scenes::sample_case().visits) {
-      Picture p;
-      const auto truth = scenes::truth_of(visit.scene);
-      const auto bgr = scenes::render(visit.scene, visit.noise);
-      make_case(p.c, visit.file_name, bgr, mask_of(truth.outline, bgr.size()));
-      p.ignore = {{{Ring<ImagePoint>(truth.card_corners.begin(), truth.card_corners.end()), {}}}};
-      p.mm_per_px = 0.08;
-      some.push_back(p);
-    }
-    print("the sample case", some);
-    some.clear();
-    for (const auto& stratum : koi_strata())
-      for (int n = 0; n < std::min(8, most / 9); ++n) some.push_back({koi_case(stratum, n), {}, 0, true});
-    print("koi of the margin benchmark: no card, no scale", some);
-    print("foot ulcers", feet(static_cast<std::size_t>(most)));
-    some.clear();
+    print("cloudy skin by ImageMagick", [&] { return plasma(most / 4); });
+    print("the sample case", [&] {
+      std::vector<Picture> out;
+      for (const auto& visit : scenes::sample_case().visits) {
+        Picture p;
+        const auto truth = scenes::truth_of(visit.scene);
+        const auto bgr = scenes::render(visit.scene, visit.noise);
+        make_case(p.c, visit.file_name, bgr, mask_of(truth.outline, bgr.size()));
+        p.ignore = {{{Ring<ImagePoint>(truth.card_corners.begin(), truth.card_corners.end()), {}}}};
+        p.mm_per_px = 0.08;
+        out.push_back(p);
+      }
+      return out;
+    });
+    print("koi of the margin benchmark: no card, no scale", [&] {
+      std::vector<Picture> out;
+      for (const auto& stratum : koi_strata())
+        for (int n = 0; n < std::min(8, most / 9); ++n) out.push_back({koi_case(stratum, n), {}, 0, true});
+      return out;
+    });
+    print("foot ulcers", [&] { return feet(static_cast<std::size_t>(most)); });
   }
-  for (int n = 0; n < (brief ? 1 : most / 3); ++n) some.push_back(with_card(n, 2, false));
-  print("koi without a wound: right is to refuse", some);
+  print("koi without a wound: right is to refuse", [&] { return several(brief ? 1 : most / 3, [](int n) { return with_card(n, 2, false); }); });
   if (brief && share < 0.5) {
     std::printf("too few are right\n");
     return 1;

@@ -72,3 +72,16 @@ TEST_CASE("among a koi's red and black patches the wound is proposed, not the pa
     CHECK(dice(found->outline, mapped<ImagePoint, ImagePoint>(truth.outline, smaller), bgr.size()) > 0.85);
   }
 }
+
+TEST_CASE("a photo of one colour, a reference that covers all of it and a patch of five pixels are answered") {
+  const auto refused = [](const Result<margin::Margin>& found) { return !found && found.refusal().code == "nothing-found"; };
+  for (const int grey : {0, 128, 255}) CHECK(refused(margin::propose(cv::Mat(300, 400, CV_8UC3, cv::Scalar::all(grey)), {})));
+  CHECK(refused(margin::propose(cv::Mat(300, 400, CV_8UC3, cv::Scalar(40, 40, 150)), {})));
+  const ImageOutline all{{{{{-1, -1}, {800, -1}, {800, 600}, {-1, 600}}, {}}}};
+  CHECK(refused(margin::propose(painted({500, 320}, 60, {170, 190, 210}, {50, 55, 140}), all)));
+  cv::Mat speck(300, 400, CV_8UC3, cv::Scalar(170, 190, 210));
+  cv::circle(speck, {200, 150}, 1, {50, 55, 140}, -1);
+  CHECK(refused(margin::propose(speck, {})));
+  CHECK_FALSE(margin::propose(cv::Mat(1, 400, CV_8UC3, cv::Scalar(40, 40, 150)), {}));
+  CHECK_FALSE(margin::propose(cv::Mat(), {}));
+}
