@@ -25,6 +25,7 @@ BookModel read_tree(const casebook::Book& book) {
   model.read_only = book.read_only();
   model.undo = book.can_undo();
   model.redo = book.can_redo();
+  const auto files = book.photo_files();
   for (auto& f : book.everything()) {
     FishEntry fish;
     fish.fish = std::move(f.fish);
@@ -34,8 +35,8 @@ BookModel read_tree(const casebook::Book& book) {
       for (auto& v : w.visits) {
         VisitEntry visit{std::move(v.visit), {}};
         for (auto& p : v.photos) {
-          auto file = book.photo_file(p.sha256);
-          visit.photos.push_back({std::move(p), std::move(file), std::nullopt});
+          const auto& file = files.at(p.sha256);
+          visit.photos.push_back({std::move(p), file, std::nullopt});
         }
         wound.visits.push_back(std::move(visit));
       }

@@ -49,16 +49,27 @@ std::vector<Standing> standing(const Database& database, const std::string& sha2
   return out;
 }
 
+/// Both come from a file that may have been tampered with: they must not lead out of the folder.
+std::filesystem::path safe_path(const std::filesystem::path& folder, const std::string& sha256, const std::string& extension) {
+  if (!is_sha256(sha256) || !is_extension(extension)) throw Error(Fault::book, "damaged", folder, "a photo's row names no proper file", "run uroko book check");
+  return original_path(folder, sha256, extension);
+}
+
 }  // namespace
 
 std::filesystem::path Book::photo_file(const std::string& sha256) const {
   const auto found = database().row("SELECT extension FROM photo WHERE sha256 = :sha ORDER BY id LIMIT 1", "t", {sha256});
   if (!found) throw Error(Fault::book, "no-such-photo", folder(), "the book has no photo " + sha256, "look at the list again");
-  // Both come from a file that may have been tampered with: they must not lead out of the folder.
-  const auto& extension = std::get<std::string>((*found)[0]);
-  if (!is_sha256(sha256) || !is_extension(extension))
-    throw Error(Fault::book, "damaged", folder(), "a photo's row names no proper file", "run uroko book check");
-  return original_path(folder(), sha256, extension);
+  return safe_path(folder(), sha256, std::get<std::string>((*found)[0]));
+}
+
+std::unordered_map<std::string, std::filesystem::path> Book::photo_files() const {
+  std::unordered_map<std::string, std::filesystem::path> out;
+  database().each("SELECT sha256, extension FROM photo ORDER BY id", "tt", {}, [&](const Values& row) {
+    const auto& sha = std::get<std::string>(row[0]);
+    if (!out.count(sha)) out.emplace(sha, safe_path(folder(), sha, std::get<std::string>(row[1])));
+  });
+  return out;
 }
 
 std::vector<AddedPhoto> Book::add_photos(const NewPhotos& photos, const Token& token) {

@@ -40,11 +40,17 @@ void draw_fish_list(Ui& ui, const Box& box) {
   ui.begin_scroll("list", {box.x, box.y, box.w - 1, box.h - foot});
   const float top = ImGui::GetWindowPos().y - ImGui::GetScrollY(), x = box.x + ui.px(16), w = box.w - ui.px(32);
   float y = top + ui.px(20);
+  // A thousand fish are a thousand lines, of which a screen shows thirty.
+  const auto in_sight = [&](float height) { return y + height >= box.y && y <= box.bottom() - foot; };
   if (!s.book.due.empty()) {
     ui.heading(x, y, "Due");
     y += ui.px(22);
     for (std::size_t i = 0; i < s.book.due.size(); ++i) {
       const auto& due = s.book.due[i];
+      if (!in_sight(ui.px(44))) {
+        y += ui.px(44) + ui.px(6);
+        continue;
+      }
       const Box b{x - ui.px(4), y, w + ui.px(8), ui.px(44)};
       const auto hit = ui.hit("due." + std::to_string(i), b);
       if (hit.clicked) ui.intents.add([due](app::Session& session) { due.wound ? session.select_wound(due.wound) : session.select_fish(due.fish); });
@@ -64,6 +70,11 @@ void draw_fish_list(Ui& ui, const Box& box) {
     const bool one = fish.wounds.size() <= 1;
     const bool chosen_fish = fish.fish.id == s.fish;
     const Box head{box.x, y, box.w - 1, one ? ui.px(46) : ui.px(28)};
+    const float whole = one ? head.h : head.h + ui.px(30) * static_cast<float>(fish.wounds.size()) + ui.px(6);
+    if (!in_sight(whole)) {
+      y += whole;
+      continue;
+    }
     const auto hit = ui.hit("fish." + fish.fish.name, head);
     if (hit.clicked) ui.intents.add([id = fish.fish.id](app::Session& session) { session.select_fish(id); });
     if (one && chosen_fish) {

@@ -4,6 +4,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <unordered_map>
 #include <vector>
 
 #include "uroko/base/error.h"
@@ -154,6 +155,7 @@ class Book {
   void put_photo_aside(Id photo);
   /// Where the original stands; it is read-only. Throws Error(Fault::book) when the book has no such photo.
   std::filesystem::path photo_file(const std::string& sha256) const;
+  std::unordered_map<std::string, std::filesystem::path> photo_files() const;  ///< of all photos, by SHA-256, in one query
 
   // ---- what the curve needs
   /// Looks: one a visit (and side of a debridement on that day) from the latest measures, traced margin as the wound says. Several photos of one
