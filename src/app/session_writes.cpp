@@ -41,7 +41,8 @@ void Session::carry_out_next() {
     } catch (const std::exception&) {
       now.reset();  // the book cannot be read just now: what was known stays on the screen, and the next reading tries again
     }
-    return [this, error, now] { written(error, now); };
+    // Moved, not shared: the last one to hold the old book takes it apart, and that must be the worker.
+    return [this, error, now = std::move(now)]() mutable { written(error, std::move(now)); };
   });
 }
 
