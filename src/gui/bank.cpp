@@ -24,8 +24,11 @@ const report::Chart& chart_for(Ui& ui, float width, float height, int selected) 
   options.text_size = 11;
   options.selected = selected;
   options.ground = false;
+  options.from = s.current_wound()->visits.front().visit.date;
+  options.until = s.current_wound()->visits.back().visit.date;
   const auto of = std::to_string(s.course_version()) + "/" + std::to_string(options.width) + "x" + std::to_string(options.height) + "/" + std::to_string(static_cast<int>(options.axis)) + "/" +
-                  std::to_string(static_cast<int>(options.theme)) + "/" + std::to_string(selected);
+                  std::to_string(static_cast<int>(options.theme)) + "/" + std::to_string(selected) + "/" +
+                  options.from->iso() + "/" + options.until->iso();
   if (ui.kept_chart.of != of) ui.kept_chart = {of, report::healing_chart(*s.course(), s.series(), options)};
   return ui.kept_chart.chart;
 }
@@ -183,7 +186,7 @@ void draw_bank(Ui& ui, const Box& box) {
   const Box plot{left, box.y + ui.px(kHead), width, strip.y - box.y - ui.px(kHead)};
   std::vector<Hung> hung;
   float drop_x = left + ui.px(60);
-  if (s.course() && wound && plot.h > ui.px(60)) {
+  if (s.course() && wound && !wound->visits.empty() && plot.h > ui.px(60)) {
     const double zoom = 1 / std::max(0.02, s.bank.to - s.bank.from);
     const float shift = static_cast<float>(-s.bank.from * zoom) * width;
     const auto& chart = chart_for(ui, static_cast<float>(width * zoom), plot.h, s.look_of_visit(s.visit));
@@ -192,23 +195,13 @@ void draw_bank(Ui& ui, const Box& box) {
     draw_other_wounds(ui, chart, plot.x + shift, plot.y);
     const double first = s.course()->looks.front().date.days();
     const auto x_of = [&](double days) { return plot.x + shift + static_cast<float>(chart.x_of_day(days)) * ui.style.scale; };
-    double last = 0;
     for (const auto& v : wound->visits) {
-      double day = v.visit.date.days() - first;
+      const double day = v.visit.date.days() - first;
       const int look = s.look_of_visit(v.visit.id);
       if (look >= 0 && s.bank.axis == report::TimeAxis::degree_days && look < static_cast<int>(chart.looks.size()))
         hung.push_back({&v, plot.x + shift + static_cast<float>(chart.looks[static_cast<std::size_t>(look)].x) * ui.style.scale});
       else
-        hung.push_back({&v, x_of(std::max(day, chart.day0))});
-      last = std::max(last, day);
-    }
-    // Visits that are not measured yet may lie beyond the curve's end: they stand in order between its last look and the edge.
-    if (zoom <= 1.0001 && !hung.empty() && hung.back().x > box.right() - ui.px(110)) {
-      std::size_t first_out = 0;
-      const float end = box.right() - ui.px(110), last_look = plot.x + static_cast<float>(chart.looks.back().x) * ui.style.scale;
-      while (first_out < hung.size() && hung[first_out].x <= last_look + 1) ++first_out;
-      const float from = std::min(last_look, end - ui.px(32) * static_cast<float>(hung.size() - first_out));
-      for (std::size_t i = first_out; i < hung.size(); ++i) hung[i].x = from + (end - from) * static_cast<float>(i - first_out + 1) / static_cast<float>(hung.size() - first_out);
+        hung.push_back({&v, x_of(day)});
     }
     drop_x = hung.empty() ? drop_x : hung.back().x + std::max(ui.px(72), hung.size() > 1 ? (hung.back().x - hung.front().x) / static_cast<float>(hung.size() - 1) : 0.f);
     draw_strip(ui, strip, hung, std::min(drop_x, box.right() - ui.px(44)));

@@ -86,6 +86,8 @@ void choose_days(ChartDraft& d) {
     const double earliest = d.day_of(d.course.closure->earliest), latest = d.day_of(d.course.closure->latest);
     high = std::max({high, std::min(latest, last + 0.8 * span), std::min(earliest + 0.1 * span, last + 1.2 * span)});
   }
+  if (d.options.from) low = std::min(low, d.day_of(*d.options.from));
+  if (d.options.until) high = std::max(high, d.day_of(*d.options.until));
   high = std::max(high, low + 4);
   const double pad = 0.025 * (high - low);
   c.day0 = low - pad;

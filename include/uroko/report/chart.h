@@ -1,4 +1,5 @@
 #pragma once
+#include <optional>
 #include <utility>
 
 #include "uroko/healing/series.h"
@@ -16,6 +17,7 @@ struct ChartOptions {
   double text_size = 9;
   int selected = -1;   ///< look shown filled
   bool ground = true;  ///< paint the paper
+  std::optional<DateTime> from, until;  ///< the axis reaches at least these, for photos that have no measure yet
 };
 
 /// The healing curve: areas with intervals, baseline restarts, closure range, water temperature lane, care events lane.
