@@ -1,10 +1,11 @@
 #include "app/kept_json.h"
 
-#include <Eigen/LU>
-#include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "uroko/base/error.h"
 #include "uroko/base/json.h"
+#include "uroko/casebook/measured.h"
+#include "uroko/geometry/polygon.h"
 
 namespace uroko::app {
 
@@ -61,62 +62,57 @@ LensChoice lens_from(const json& j) {
   return {};
 }
 
+namespace {
+
+json warnings_json(const std::vector<Warning>& warnings) {
+  json out = json::array();
+  for (const auto& w : warnings) out.push_back({w.code, w.text});
+  return out;
+}
+std::vector<Warning> warnings_from(const json& j) {
+  std::vector<Warning> out;
+  for (const auto& w : j) out.push_back({w.at(0).get<std::string>(), w.at(1).get<std::string>()});
+  return out;
+}
+
+}  // namespace
+
 json to_json(const scale::PlaneMap& map) {
-  json h = json::array(), covariance = json::array(), reference = json::array(), reference_mm = json::array(), fitted_mm = json::array();
-  for (int r = 0; r < 3; ++r)
-    for (int c = 0; c < 3; ++c) h.push_back(map.plane_from_ideal.matrix()(r, c));
-  for (int r = 0; r < 8; ++r)
-    for (int c = 0; c < 8; ++c) covariance.push_back(map.covariance(r, c));
-  for (const auto& p : map.reference) reference.push_back(pair_of(p));
-  for (const auto& p : map.reference_mm) reference_mm.push_back({p.x, p.y});
-  for (const auto& p : map.fitted_mm) fitted_mm.push_back({p.x, p.y});
-  const auto& k = map.camera;
-  return {{"kind", scale::name(map.kind)}, {"plane_from_ideal", h}, {"covariance", covariance}, {"rms_px", map.rms_px}, {"points", map.points}, {"scale_relative_u", map.scale_relative_u},
-          {"reference", reference}, {"reference_mm", reference_mm}, {"tilt_known", map.tilt_known}, {"tilt_deg", map.tilt_deg}, {"tilt_u_deg", map.tilt_u_deg},
-          {"camera", {{"from", static_cast<int>(k.from)}, {"fx", k.fx}, {"fy", k.fy}, {"cx", k.cx}, {"cy", k.cy}, {"k1", k.k1}, {"k2", k.k2}, {"p1", k.p1}, {"p2", k.p2}, {"k3", k.k3}, {"focal_relative_u", k.focal_relative_u}, {"k1_u", k.k1_doubt()}, {"name", k.name}}},
-          {"fitted_mm", fitted_mm}};
+  auto j = casebook::to_json(map);
+  j["warnings"] = warnings_json(map.warnings);
+  return j;
 }
 
 std::optional<scale::PlaneMap> map_from(const json& j) {
   try {
-    scale::PlaneMap map;
-    const auto kind = j.at("kind").get<std::string>();
-    for (const auto k : {scale::Kind::card, scale::Kind::ruler, scale::Kind::disc, scale::Kind::rectangle, scale::Kind::board})
-      if (kind == scale::name(k)) map.kind = k;
-    Eigen::Matrix3d h;
-    for (int i = 0; i < 9; ++i) h(i / 3, i % 3) = j.at("plane_from_ideal").at(static_cast<std::size_t>(i)).get<double>();
-    if (!h.allFinite() || std::abs(h.determinant()) < 1e-15) return std::nullopt;
-    map.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
-    if (j.contains("covariance"))
-      for (int i = 0; i < 64; ++i) map.covariance(i / 8, i % 8) = j.at("covariance").at(static_cast<std::size_t>(i)).get<double>();
-    map.rms_px = j.value("rms_px", 0.0);
-    if (j.contains("points")) map.points = whole_number(j["points"], 0, 1 << 20);
-    map.scale_relative_u = j.value("scale_relative_u", 0.0);
-    for (const auto& p : j.value("reference", json::array())) map.reference.push_back(point_of(p));
-    for (const auto& p : j.value("reference_mm", json::array())) map.reference_mm.push_back({p.at(0).get<double>(), p.at(1).get<double>()});
-    map.tilt_known = j.value("tilt_known", true);
-    map.tilt_deg = j.value("tilt_deg", 0.0);
-    map.tilt_u_deg = j.value("tilt_u_deg", 0.0);
-    const auto& k = j.at("camera");
-    auto& c = map.camera;
-    if (k.contains("from")) c.from = static_cast<scale::Camera::From>(whole_number(k.at("from"), 0, 2));
-    c.fx = k.at("fx").get<double>();
-    c.fy = k.at("fy").get<double>();
-    c.cx = k.at("cx").get<double>();
-    c.cy = k.at("cy").get<double>();
-    c.k1 = k.value("k1", 0.0);
-    c.k2 = k.value("k2", 0.0);
-    c.p1 = k.value("p1", 0.0);
-    c.p2 = k.value("p2", 0.0);
-    c.k3 = k.value("k3", 0.0);
-    c.focal_relative_u = k.value("focal_relative_u", 0.15);
-    c.name = k.value("name", std::string());
-    if (k.contains("k1_u")) c.k1_u = k.at("k1_u").get<double>();
-    for (const auto& p : j.value("fitted_mm", json::array())) map.fitted_mm.push_back({p.at(0).get<double>(), p.at(1).get<double>()});
+    auto map = casebook::plane_map_from(j);
+    map.warnings = warnings_from(j.value("warnings", json::array()));
     return map;
   } catch (const json::exception&) {
-    return std::nullopt;
+  } catch (const Error&) {
   }
+  return std::nullopt;
+}
+
+json to_json(const margin::Margin& margin) {
+  return {{"outline", to_wkt(margin.outline)}, {"from", static_cast<int>(margin.from)}, {"doubt_px", margin.doubt_px}, {"correlation_px", margin.correlation_px},
+          {"common_px", margin.common_px}, {"proposal", margin.proposal}, {"warnings", warnings_json(margin.warnings)}};
+}
+
+margin::Margin margin_from(const json& j) {
+  margin::Margin m;
+  if (j.is_string()) {  // as it was kept once: the outline alone
+    m.outline = outline_from_wkt<ImagePoint>(j.get<std::string>());
+    return m;
+  }
+  m.outline = outline_from_wkt<ImagePoint>(j.at("outline").get<std::string>());
+  m.from = static_cast<margin::From>(whole_number(j.at("from"), 0, 3));
+  m.doubt_px = j.at("doubt_px").get<std::vector<double>>();
+  m.correlation_px = j.at("correlation_px").get<double>();
+  m.common_px = j.at("common_px").get<double>();
+  m.proposal = j.at("proposal").get<bool>();
+  m.warnings = warnings_from(j.at("warnings"));
+  return m;
 }
 
 }  // namespace uroko::app

@@ -12,9 +12,13 @@ nlohmann::json to_json(const LensChoice& lens);
 LensChoice lens_from(const nlohmann::json& j);  ///< itself, where it says nothing usable
 std::optional<measure::ScaleChoice> choice_from(const nlohmann::json& json);
 
-/// The map with what is needed to use it again on that photo without its pixels: homography, camera, covariance.
+/// As the case book keeps it (casebook/measured.h), with its warnings.
 nlohmann::json to_json(const scale::PlaneMap& map);
 /// Nothing when a part is missing or not a number.
 std::optional<scale::PlaneMap> map_from(const nlohmann::json& json);
+
+/// A margin with its doubt: without it a restored trace would look surer than it is. The way back throws a JSON exception or Error where it is damaged.
+nlohmann::json to_json(const margin::Margin& margin);
+margin::Margin margin_from(const nlohmann::json& json);
 
 }  // namespace uroko::app

@@ -1,5 +1,7 @@
 #include "uroko/casebook/measured.h"
 
+#include <Eigen/LU>
+#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "uroko/base/error.h"
@@ -29,6 +31,28 @@ json warnings_json(const std::vector<Warning>& warnings) {
 
 }  // namespace
 
+json to_json(const scale::PlaneMap& map) {
+  const auto& c = map.camera;
+  json h = json::array(), covariance = json::array();
+  for (int r = 0; r < 3; ++r)
+    for (int k = 0; k < 3; ++k) h.push_back(map.plane_from_ideal.matrix()(r, k));
+  for (int r = 0; r < 8; ++r)
+    for (int k = 0; k < 8; ++k) covariance.push_back(map.covariance(r, k));
+  return {{"kind", scale::name(map.kind)},
+          {"tilt_deg", map.tilt_known ? json(map.tilt_deg) : json(nullptr)},
+          {"tilt_u_deg", map.tilt_u_deg},
+          {"rms_px", map.rms_px},
+          {"points", map.points},
+          {"scale_relative_u", map.scale_relative_u},
+          {"plane_from_ideal", h},
+          {"covariance", covariance},
+          {"camera", {{"from", static_cast<int>(c.from)}, {"name", c.name}, {"fx", c.fx}, {"fy", c.fy}, {"cx", c.cx}, {"cy", c.cy}, {"k1", c.k1}, {"k2", c.k2},
+                      {"p1", c.p1}, {"p2", c.p2}, {"k3", c.k3}, {"focal_relative_u", c.focal_relative_u}, {"k1_u", c.k1_doubt()}}},
+          {"reference", points(map.reference)},
+          {"reference_mm", points(map.reference_mm)},
+          {"fitted_mm", points(map.fitted_mm)}};
+}
+
 MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& margin, const measure::Measurement& measurement, const bed::Bed* bed,
                   const measure::MeasureOptions& options) {
   MeasureRow row;
@@ -40,27 +64,9 @@ MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& ma
   row.margin_wkt = to_wkt(margin.outline, 4);
   row.margin_from = margin::name(margin.from);
 
-  const auto& c = map.camera;
-  json h = json::array(), covariance = json::array();
-  for (int r = 0; r < 3; ++r)
-    for (int k = 0; k < 3; ++k) h.push_back(map.plane_from_ideal.matrix()(r, k));
-  for (int r = 0; r < 8; ++r)
-    for (int k = 0; k < 8; ++k) covariance.push_back(map.covariance(r, k));
-  row.scale_json = json{{"kind", scale::name(map.kind)},
-                        {"mm_per_px", margin.outline.empty() ? json(nullptr) : json(map.mm_per_px(centroid(margin.outline)))},
-                        {"tilt_deg", map.tilt_known ? json(map.tilt_deg) : json(nullptr)},
-                        {"tilt_u_deg", map.tilt_u_deg},
-                        {"rms_px", map.rms_px},
-                        {"points", map.points},
-                        {"scale_relative_u", map.scale_relative_u},
-                        {"plane_from_ideal", h},
-                        {"covariance", covariance},
-                        {"camera", {{"from", static_cast<int>(c.from)}, {"name", c.name}, {"fx", c.fx}, {"fy", c.fy}, {"cx", c.cx}, {"cy", c.cy}, {"k1", c.k1}, {"k2", c.k2},
-                                    {"p1", c.p1}, {"p2", c.p2}, {"k3", c.k3}, {"focal_relative_u", c.focal_relative_u}, {"k1_u", c.k1_doubt()}}},
-                        {"reference", points(map.reference)},
-                        {"reference_mm", points(map.reference_mm)},
-                        {"fitted_mm", points(map.fitted_mm)}}
-                       .dump(-1, ' ', false, json::error_handler_t::replace);
+  auto scale = to_json(map);
+  scale["mm_per_px"] = margin.outline.empty() ? json(nullptr) : json(map.mm_per_px(centroid(margin.outline)));
+  row.scale_json = scale.dump(-1, ' ', false, json::error_handler_t::replace);
   json budget = json::array();
   for (const auto& line : measurement.budget) budget.push_back({{"source", line.source}, {"u_mm2", line.u_mm2}});
   row.budget_json = budget.dump();
@@ -93,10 +99,9 @@ namespace {
 }
 }  // namespace
 
-scale::PlaneMap plane_map_of(const MeasureRow& row) {
+scale::PlaneMap plane_map_from(const json& j) {
   scale::PlaneMap map;
   try {
-    const auto j = json::parse(row.scale_json);
     const auto kind = j.at("kind").get<std::string>();
     bool known = false;
     for (const auto k : {scale::Kind::card, scale::Kind::ruler, scale::Kind::disc, scale::Kind::rectangle, scale::Kind::board})
@@ -104,6 +109,7 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
     if (!known) not_there("scale");
     Eigen::Matrix3d h;
     for (int k = 0; k < 9; ++k) h(k / 3, k % 3) = j.at("plane_from_ideal").at(static_cast<std::size_t>(k)).get<double>();
+    if (!h.allFinite() || std::abs(h.determinant()) < 1e-15) not_there("scale");
     map.plane_from_ideal = Homography<ImagePoint, PlanePoint>(h);
     for (int k = 0; k < 64; ++k) map.covariance(k / 8, k % 8) = j.at("covariance").at(static_cast<std::size_t>(k)).get<double>();
     const auto& c = j.at("camera");
@@ -129,6 +135,8 @@ scale::PlaneMap plane_map_of(const MeasureRow& row) {
   }
   return map;
 }
+
+scale::PlaneMap plane_map_of(const MeasureRow& row) { return plane_map_from(json::parse(row.scale_json, nullptr, false)); }
 
 std::optional<scale::PlaneMap> plane_map_if_any(const MeasureRow& row) {
   try {

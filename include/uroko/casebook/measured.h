@@ -1,4 +1,6 @@
 #pragma once
+#include <nlohmann/json_fwd.hpp>
+
 #include "uroko/casebook/records.h"
 #include "uroko/measure/measure.h"
 
@@ -7,6 +9,11 @@ namespace uroko::casebook {
 /// A measurement as the book keeps it: the numbers, and the plane map, margin, options and program that are needed to do it again.
 MeasureRow to_row(Id photo, const scale::PlaneMap& map, const margin::Margin& margin, const measure::Measurement& measurement, const bed::Bed* bed,
                   const measure::MeasureOptions& options);
+
+/// A plane map as the book keeps it, and back: all that is needed to measure with it again without the photo's pixels.
+/// The way back throws Error(Fault::book) when a part is missing, not a number or not invertible.
+nlohmann::json to_json(const scale::PlaneMap& map);
+scale::PlaneMap plane_map_from(const nlohmann::json& json);
 
 /// The way back. Throws Error(Fault::book) when the row's JSON does not hold one (rows imported from a table).
 scale::PlaneMap plane_map_of(const MeasureRow& row);
