@@ -208,12 +208,15 @@ void Session::accept() {
   if (!work.margin) return tell(Notice::Kind::trouble, "There is no margin to accept yet.", "Loop the wound first (L).");
   if (!work.map) return tell(Notice::Kind::trouble, "The photo has no scale yet.", "Find the card (C) or give a ruler, a disc or a rectangle.");
   if (!desk->measurement || desk->measured != desk->generation) return tell(Notice::Kind::trouble, "The margin is still being measured.", "Accept in a moment.");
-  if (!desk->unsaved() || desk->saving()) return;
+  if (!desk->acceptable() || desk->saving()) return;
   if (!access_ || !desk->place.photo) {
     if (import_form) return tell(Notice::Kind::trouble, "This photo is not in the case book yet.", "Say which fish and wound it is, then take it in.");
     return drop_files({desk->file});
   }
-  auto row = casebook::to_row(desk->place.photo, *work.map, *work.margin, *desk->measurement, desk->bed.get(), measure_options());
+  auto confirmed = std::make_shared<margin::Margin>(*work.margin);
+  confirmed->proposal = false;  // a person has said so
+  std::erase_if(confirmed->warnings, [](const Warning& w) { return w.code == "proposal"; });
+  auto row = casebook::to_row(desk->place.photo, *work.map, *confirmed, *desk->measurement, desk->bed.get(), measure_options());
   if (work.choice) {
     auto scale = nlohmann::json::parse(row.scale_json);
     scale["choice"] = to_json(*work.choice);
@@ -235,9 +238,14 @@ void Session::accept() {
   w.what = "the margin of " + (v ? v->visit.date.iso_date() : desk->file.filename().string());
   w.work = [row](casebook::Book& b, const Token&) mutable { b.add(row); };
   // The desk may show another photo, or this one with a newer margin, by the time the answer comes.
-  w.done = [this, of = desk->id, id = desk->history.id()] {
+  w.done = [this, of = desk->id, id = desk->history.id(), confirmed] {
     if (!desk || desk->id != of) return;
     desk->accepted = id;
+    if (desk->history.id() == id && desk->proposed()) {
+      auto now = desk->history.now();
+      now.margin = confirmed;
+      desk->history.amend(std::move(now));
+    }
     if (desk->asked == id) desk->asked.reset();
     autosave();
     if (const auto* c = course(); c && c->looks.size() > 1 && step == Step::margin) compare.left = compare.right = 0;
@@ -276,6 +284,8 @@ void Session::restore_measure(const casebook::MeasureRow& row) {
       kept->doubt_px = options.value("doubt_px", kept->doubt_px);
       kept->correlation_px = options.value("correlation_px", kept->correlation_px);
       kept->common_px = options.value("common_px", kept->common_px);
+      kept->proposal = options.value("proposal", false);
+      if (kept->proposal) kept->warnings.push_back({"proposal", "this margin was found without a hint and nobody has looked at it yet; look along the whole line, mend it, then accept it"});
     }
     if (!options.is_discarded() && options.contains("grey")) work.grey = ImagePoint{options["grey"].at(0).get<double>(), options["grey"].at(1).get<double>()};
   } catch (const std::exception& e) {

@@ -26,16 +26,13 @@ nlohmann::json step_json(const History<Work>::Step& step, const scale::PlaneMap*
   if (w.lens.by != LensChoice::By::itself) json["lens"] = to_json(w.lens);
   if (w.map && w.map.get() != map_before) json["map"] = to_json(*w.map);
   if (w.map) json["has_map"] = true;
-  if (w.margin) {
-    json["margin"] = to_wkt(w.margin->outline);
-    json["from"] = static_cast<int>(w.margin->from);
-  }
+  if (w.margin) json["margin"] = to_json(*w.margin);
   if (w.grey) json["grey"] = {w.grey->x, w.grey->y};
   if (w.body) {
     json["body"] = {w.body->depth_mm, w.body->width_mm};
     if (w.body->midline) json["midline"] = {w.body->midline->first.x, w.body->midline->first.y, w.body->midline->second.x, w.body->midline->second.y};
   }
-  for (const auto& t : w.earlier) json["earlier"].push_back(to_wkt(t->outline));
+  for (const auto& t : w.earlier) json["earlier"].push_back(to_json(*t));
   return json;
 }
 
@@ -48,12 +45,7 @@ History<Work>::Step step_from(const nlohmann::json& json, std::shared_ptr<const 
   if (json.contains("map"))
     if (const auto read = map_from(json["map"])) map = std::make_shared<scale::PlaneMap>(*read);
   if (json.value("has_map", false)) s.state.map = map;
-  if (json.contains("margin")) {
-    auto m = std::make_shared<margin::Margin>();
-    m->outline = outline_from_wkt<ImagePoint>(json["margin"].get<std::string>());
-    if (json.contains("from")) m->from = static_cast<margin::From>(whole_number(json["from"], 0, 3));
-    s.state.margin = m;
-  }
+  if (json.contains("margin")) s.state.margin = std::make_shared<margin::Margin>(margin_from(json["margin"]));
   if (json.contains("grey")) s.state.grey = ImagePoint{json["grey"].at(0).get<double>(), json["grey"].at(1).get<double>()};
   if (json.contains("body")) {
     s.state.body = measure::Body{json["body"].at(0).get<double>(), json["body"].at(1).get<double>(), std::nullopt};
@@ -62,11 +54,7 @@ History<Work>::Step step_from(const nlohmann::json& json, std::shared_ptr<const 
       s.state.body->midline = {{m[0], m[1]}, {m[2], m[3]}};
     }
   }
-  for (const auto& wkt : json.value("earlier", nlohmann::json::array())) {
-    auto t = std::make_shared<margin::Margin>();
-    t->outline = outline_from_wkt<ImagePoint>(wkt.get<std::string>());
-    s.state.earlier.push_back(t);
-  }
+  for (const auto& trace : json.value("earlier", nlohmann::json::array())) s.state.earlier.push_back(std::make_shared<margin::Margin>(margin_from(trace)));
   return s;
 }
 

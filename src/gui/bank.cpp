@@ -6,6 +6,7 @@
 #include "gui/panels.h"
 #include "gui/scene_painter.h"
 #include "uroko/base/text.h"
+#include "uroko/casebook/measured.h"
 #include "uroko/report/words.h"
 
 namespace uroko::gui {
@@ -88,18 +89,18 @@ void draw_strip(Ui& ui, const Box& box, const std::vector<Hung>& hung, float dro
     const auto hit = ui.hit("visit." + v.date.iso_date(), b);
     if (hit.clicked) ui.intents.add([id = v.id](app::Session& session) { session.select_visit(id); });
     if (!h.visit->photos.empty()) picture(ui, h.visit->measured() ? *h.visit->measured() : h.visit->photos.front(), b);
-    const bool chosen = v.id == s.visit, measured = h.visit->measured() != nullptr;
+    const bool chosen = v.id == s.visit, measured = h.visit->measured() != nullptr, proposed = measured && casebook::is_proposal(*h.visit->measured()->measure);
     if (chosen)
       ui.frame({b.x - 2, b.y - 2, b.w + 4, b.h + 4}, ui.c().act, ui.px(5), 2.5f * ui.style.scale);
     else
       ui.frame(b, hit.hovered ? ui.c().act : ui.c().hairline, ui.px(3));
-    if (!measured) {
+    if (!measured || proposed) {  // it waits for a person
       ui.draw->AddCircleFilled({b.right() - ui.px(6), b.y + ui.px(6)}, 4 * ui.style.scale, ui.c().ground, 12);
       ui.draw->AddCircle({b.right() - ui.px(6), b.y + ui.px(6)}, 4 * ui.style.scale, ui.c().due, 12, 1.5f * ui.style.scale);
     }
     if (hit.hovered) {
       shown = &h;
-      ui.tip(v.date.iso_date() + (measured ? ", " + fixed_text(h.visit->measured()->measure->area_mm2, 0) + " mm\u00b2" : ", not measured yet") + (v.water_c ? ", water " + fixed_text(*v.water_c, 1) + " \u00b0C" : "") +
+      ui.tip(v.date.iso_date() + (measured ? ", " + fixed_text(h.visit->measured()->measure->area_mm2, 0) + " mm\u00b2" + (proposed ? ", a proposal: not looked at yet" : "") : ", not measured yet") + (v.water_c ? ", water " + fixed_text(*v.water_c, 1) + " \u00b0C" : "") +
              (h.visit->photos.size() > 1 ? ", " + std::to_string(h.visit->photos.size()) + " photos" : ""));
     }
     // The year is said at the first of each, where there are several.

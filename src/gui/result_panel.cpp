@@ -310,8 +310,8 @@ void draw_result(Ui& ui, const Box& box) {
 
   const float by = box.bottom() - foot + ui.px(14), bw = (w - ui.px(8)) / 2;
   ui.hairline(box.x, box.bottom() - foot, box.right(), box.bottom() - foot);
-  const bool ready = desk.measurement && desk.measured == desk.generation && desk.unsaved() && !desk.saving();
-  const char* label = desk.saving() ? "Saving \u2026" : desk.unsaved() || !now.margin ? "Accept \u21b5" : "Accepted";
+  const bool ready = desk.measurement && desk.measured == desk.generation && desk.acceptable() && !desk.saving();
+  const char* label = desk.saving() ? "Saving \u2026" : desk.acceptable() || !now.margin ? "Accept \u21b5" : "Accepted";
   if (ui.button("margin.accept", {x, by, bw, ui.px(36)}, label, ready ? Look::primary : Look::plain, ready, "Keep this measurement in the case book as a new revision", "Enter"))
     ui.intents.run("margin.accept");
   if (ui.button("tool.loop.again", {x + bw + ui.px(8), by, bw, ui.px(36)}, now.margin ? "Trace again" : "Loop", Look::plain, desk.info.has_value(), "Loop the wound anew", "L")) ui.intents.run("tool.loop");

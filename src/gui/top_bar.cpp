@@ -113,7 +113,7 @@ void draw_top_bar(Ui& ui, const Box& box) {
   if (photo) {
     const auto& now = s.desk->history.now();
     draw_step(ui, {steps_x, y, step_w, h}, "scale.show", "Scale", s.step == app::Step::scale, now.map != nullptr, true);
-    draw_step(ui, {steps_x + step_w + ui.px(8), y, step_w, h}, "margin.show", "Margin", s.step == app::Step::margin, now.margin && !s.desk->unsaved(), true);
+    draw_step(ui, {steps_x + step_w + ui.px(8), y, step_w, h}, "margin.show", "Margin", s.step == app::Step::margin, now.margin && !s.desk->acceptable(), true);
     draw_step(ui, {steps_x + 2 * (step_w + ui.px(8)), y, step_w, h}, "compare.show", "Compare", s.step == app::Step::compare, false, s.current_wound() != nullptr);
   }
   const auto hit_gear = ui.hit("window.settings", gear);

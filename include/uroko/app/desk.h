@@ -65,6 +65,9 @@ struct Desk {
   std::optional<Refusal> save_refusal;    ///< why the last one did not get there; the trace stays here
   bool loaded_whole() const { return bgr != nullptr; }
   bool unsaved() const { return history.now().margin && accepted != history.id(); }
+  /// Found without a hint and not looked at by a person yet, also when the book holds it.
+  bool proposed() const { return history.now().margin && history.now().margin->proposal; }
+  bool acceptable() const { return unsaved() || proposed(); }
   bool saving() const { return asked == history.id(); }
   double photo_width() const { return info ? info->width_px : 1; }
   double photo_height() const { return info ? info->height_px : 1; }

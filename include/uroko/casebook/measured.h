@@ -19,6 +19,8 @@ scale::PlaneMap plane_map_from(const nlohmann::json& json);
 scale::PlaneMap plane_map_of(const MeasureRow& row);
 /// The same; nothing for a row that holds none.
 std::optional<scale::PlaneMap> plane_map_if_any(const MeasureRow& row);
+/// Its margin was found without a hint, and no person has accepted it since.
+bool is_proposal(const MeasureRow& row);
 measure::MeasureOptions options_of(const MeasureRow& row);
 
 }  // namespace uroko::casebook
