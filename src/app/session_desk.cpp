@@ -205,7 +205,8 @@ void Session::apply(const std::optional<Effect>& effect) {
       if (scale_form) {
         scale_form->picks = effect->line;
         scale_form->fault.clear();
-        if (!scale_form->first.empty() && (scale_form->kind != ToolId::midline || !scale_form->second.empty())) give_scale();
+        // The first scale comes at once when its length was typed before the clicks; one that is there gives way only when it is asked to.
+        if (scale_form->typed && !scale_form->first.empty() && (scale_form->kind == ToolId::midline ? !scale_form->second.empty() : !desk->history.now().map)) give_scale();
       }
       return;
     case Effect::Kind::grey:
@@ -317,60 +318,6 @@ const scale::KeptProfile* Session::lens_in_use() const {
   for (const auto& kept : lenses)
     if (const auto& c = kept.profile.camera; c.name == map->camera.name && c.k2 == map->camera.k2 && c.k3 == map->camera.k3 && std::abs(c.k1 - map->camera.k1) < 0.05) return &kept;
   return nullptr;
-}
-
-namespace {
-
-Result<scale::Camera> camera_by(const LensChoice& lens, const photo::PhotoInfo& info, std::vector<Warning>& warnings) {
-  if (lens.by == LensChoice::By::itself) return measure::camera_of(info, {});
-  if (lens.by == LensChoice::By::none) return scale::camera_from_exif(info);
-  try {
-    return measure::camera_of(info, lens.file, &warnings);
-  } catch (const Error& e) {
-    return Refusal{"lens", lens.file.filename().string() + ": " + e.happened(), e.advice()};
-  }
-}
-
-}  // namespace
-
-void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& other_lens) {
-  const LensChoice lens = other_lens.value_or(desk->history.now().lens);
-  desk->finding_scale = true;
-  desk->scale_refusal.reset();
-  const auto id = desk->id;
-  const bool was_chosen = desk->history.now().choice.has_value();
-  jobs.start("Finding the scale", [this, id, choice, by_itself, was_chosen, lens, other = other_lens.has_value(), bgr = desk->bgr, info = *desk->info](const Token&) -> Jobs::Delivery {
-    std::vector<Warning> warnings;
-    const auto camera = camera_by(lens, info, warnings);
-    auto found = camera ? measure::find_scale(*bgr, *camera, choice) : Result<scale::PlaneMap>(camera.refusal());
-    if (found) found->warnings.insert(found->warnings.end(), warnings.begin(), warnings.end());
-    return [this, id, choice, by_itself, was_chosen, lens, other, found] {
-      if (!desk || desk->id != id) return;
-      desk->finding_scale = false;
-      if (!found) {
-        if (other)
-          tell(Notice::Kind::trouble, found.refusal().text, found.refusal().advice);  // the scale stays as it was
-        else
-          desk->scale_refusal = found.refusal();
-        return;
-      }
-      Work work = desk->history.now();
-      work.choice = choice;
-      work.lens = lens;
-      work.map = std::make_shared<scale::PlaneMap>(*found);
-      const bool ground = by_itself && (was_chosen || (!work.margin && !desk->history.can_undo()));
-      if (ground) {
-        desk->history.amend(std::move(work));
-        work_changed();
-      } else {
-        commit(other ? std::string(lens.by == LensChoice::By::none ? "no lens profile" : "another lens profile") : std::string("scale from the ") + scale::name(found->kind), std::move(work));
-      }
-      if (other) return;
-      scale_form.reset();
-      if (step == Step::scale) step = Step::margin;
-      if (desk->tool && !about(desk->tool->id()).of_margin) choose_tool(desk->history.now().margin ? ToolId::points : ToolId::loop);
-    };
-  }, true);
 }
 
 void Session::start_measuring() {

@@ -166,52 +166,6 @@ void Session::write_card(const fs::path& path) {
   }, true);
 }
 
-void Session::give_scale() {
-  if (!scale_form || !desk || !desk->bgr) return;
-  auto& f = *scale_form;
-  f.fault.clear();
-  const auto first = parse_typed_number(f.first), second = parse_typed_number(f.second);
-  const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
-  if (f.kind == ToolId::board) {
-    const auto square = parse_typed_number(f.square);
-    const auto whole = [](const std::optional<double>& v) { return v && *v >= 3 && *v <= 40 && *v == std::floor(*v); };
-    if (!whole(first) || !whole(second)) {
-      f.fault.say("Inner corners, where four squares meet: a whole number from 3 to 40 each way, such as 9 and 6.");
-      return;
-    }
-    if (!sensible(square)) {
-      f.fault.say("The side of a square must be a number of millimetres, such as 25 or 12,5.");
-      return;
-    }
-    return find_scale(measure::ByBoard{static_cast<int>(*first), static_cast<int>(*second), *square}, false);
-  }
-  if (f.picks.size() < picks_of(f.kind)) {
-    f.fault.say("Click in the photo first.");
-    return;
-  }
-  if (!sensible(first) || ((f.kind == ToolId::rectangle || f.kind == ToolId::midline) && !sensible(second))) {
-    f.fault.say("The length must be a number of millimetres between 0 and 2000, such as 25,75.");
-    return;
-  }
-  if (f.kind == ToolId::midline) {
-    if (!desk->history.now().map) {
-      f.fault.say("Give the scale first.");
-      return;
-    }
-    Work work = desk->history.now();
-    work.body = measure::Body{*first, *second, std::pair(f.picks[0], f.picks[1])};
-    scale_form.reset();
-    commit("curve of the flank", std::move(work));
-    return choose_tool(desk->history.now().margin ? ToolId::points : ToolId::loop);
-  }
-  if (f.kind == ToolId::ruler)
-    find_scale(measure::ByRuler{f.picks[0], f.picks[1], *first}, false);
-  else if (f.kind == ToolId::disc)
-    find_scale(measure::ByDisc{f.picks[0], *first}, false);
-  else
-    find_scale(measure::ByRectangle{{f.picks[0], f.picks[1], f.picks[2], f.picks[3]}, *first, *second}, false);
-}
-
 void Session::confirm_form() {
   if (path_form)
     path_chosen(path_form->text);

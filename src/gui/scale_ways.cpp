@@ -127,8 +127,8 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     const std::size_t wanted = app::picks_of(way.tool);
     const std::size_t have = f.picks.size();
     const float half = (w - ui.px(12)) / 2;
-    const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t); };
-    const auto set_second = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->second = std::move(t); };
+    const auto set_first = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->first = std::move(t), session.scale_form->typed = true; };
+    const auto set_second = [](app::Session& session, std::string t) { if (session.scale_form) session.scale_form->second = std::move(t), session.scale_form->typed = true; };
     if (way.tool == app::ToolId::rectangle) {
       ui.labelled_field("scale.first", x, y, half, "Width, mm (1 to 2)", f.first, "", set_first);
       y += ui.labelled_field("scale.second", x + half + ui.px(12), y, half, "Height, mm", f.second, "", set_second);
@@ -152,6 +152,15 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     const bool ready = have >= wanted;
     if (ui.button("scale.give", {x, y, w, ui.px(34)}, ready ? (way.tool == app::ToolId::midline ? "Use this curve" : "Use this scale") : have == 0 ? "Click in the photo" : std::to_string(wanted - have) + " more to click", Look::primary, ready)) ui.intents.add([](app::Session& session) { session.give_scale(); });
     y += ui.px(46);
+    if (!ready || !s.can_compare_scale()) continue;
+    const std::string in_use = scale::name(s.desk->history.now().map->kind);
+    if (ui.button("scale.compare", {x, y, w, ui.px(32)}, "Compare with the " + in_use, Look::quiet, true, "What both give for this margin; the " + in_use + " stays in use")) ui.intents.add([](app::Session& session) { session.compare_scale(); });
+    y += ui.px(40);
+    if (const auto& second = s.desk->second; second && second->generation == s.desk->generation) {
+      const auto words = std::string("The ") + scale::name(second->kind) + " gives " + fixed_text(second->area_mm2, 1) + " mm\u00b2 for this margin, the " + scale::name(second->of) + " " +
+                         fixed_text(second->area_in_use_mm2, 1) + ". " + (second->differs ? "That is more than both can be wrong by: check the typed sizes, and that both lie level with the wound." : "They agree within what each can be wrong by.");
+      y += ui.wrapped(x, y, w, words, ui.style.fonts.small, second->differs ? ui.c().due : ui.c().ink) + ui.px(12);
+    }
   }
   return y - start;
 }

@@ -217,6 +217,32 @@ TEST_CASE("a first recheck: photos in, scale by itself, one loop, accepted, on t
     h.settle();
     CHECK(h.session.book.fish.at(0).wounds.size() == 1);
   }
+  SECTION("another reference is compared with the card, which stays in use; a wrong length is told as a disagreement") {
+    const auto& map = *h.session.desk->history.now().map;
+    const auto before = h.session.desk->measurement->area_mm2.value;
+    const auto generation = h.session.desk->generation;
+    const auto& card = scale::card_layout();  // it carries a ruler: 50 mm of that
+    const ImagePoint from = map.to_image({card.check_x1 + 20, card.check_y}), to = map.to_image({card.check_x1 + 70, card.check_y});
+    h.press("scale.show");
+    h.press("tool.ruler");
+    h.click_photo(from);
+    h.click_photo(to);
+    for (const auto& [length, agrees] : {std::pair{"50", true}, std::pair{"40", false}}) {
+      INFO(length);
+      h.type("scale.first", length);
+      REQUIRE(h.has("scale.compare"));
+      h.press("scale.compare");
+      h.settle();
+      INFO(h.session.scale_form->fault.text);
+      REQUIRE(h.session.desk->second);
+      CHECK(h.session.desk->second->generation == h.session.desk->generation);
+      CHECK(h.session.desk->second->differs.has_value() != agrees);
+      CHECK(h.session.desk->second->area_in_use_mm2 == Approx(before).epsilon(1e-3));
+      CHECK(h.session.desk->second->area_mm2 == Approx(before * (agrees ? 1 : 0.64)).epsilon(0.05));
+    }
+    CHECK(h.session.desk->generation == generation);
+    CHECK(h.session.desk->history.now().map.get() == &map);
+  }
   SECTION("the report is a PDF") {
     h.press("report.write");
     h.type("path.text", (folder / "out.pdf").string());

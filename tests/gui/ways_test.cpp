@@ -162,6 +162,9 @@ TEST_CASE("a scale is given by hand: two graduations of the card's ruler, or its
     h.type("scale.first", "60,0");  // a decimal comma
     for (const double x : {20.0, 80.0}) h.click_photo(map.to_image({x, 40}));
     h.settle();
+    CHECK(h.session.desk->history.now().map->kind == scale::Kind::card);  // the clicks alone do not take the card's place
+    h.press("scale.give");
+    h.settle();
     REQUIRE(h.session.desk->history.now().map->kind == scale::Kind::ruler);
     REQUIRE(h.session.desk->measurement);
     // Two picks know no tilt (9 degrees here, and the wound lies beside the ruler): the interval must say so and hold the truth.
@@ -181,6 +184,7 @@ TEST_CASE("a scale is given by hand: two graduations of the card's ruler, or its
     h.type("scale.first", fixed_text(side(0, 1), 2));
     h.type("scale.second", fixed_text(side(1, 2), 2));
     for (const auto& corner : map.reference) h.click_photo(corner);
+    h.press("scale.give");
     h.settle();
     REQUIRE(h.session.desk->history.now().map->kind == scale::Kind::rectangle);
     REQUIRE(h.session.desk->measurement);

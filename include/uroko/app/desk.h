@@ -41,6 +41,14 @@ struct PhotoPlace {
   bool operator==(const PhotoPlace&) const = default;
 };
 
+/// What another reference in the photo gives for the same margin. It is compared, not kept.
+struct SecondReference {
+  std::uint64_t generation = 0;  ///< of the work that it was compared on
+  scale::Kind kind{}, of{};      ///< it; the one in use
+  double area_mm2 = 0, area_in_use_mm2 = 0;
+  std::optional<Warning> differs;
+};
+
 /// The one photo that is being worked on.
 struct Desk {
   std::uint64_t id = 0;  ///< deliveries for another desk are dropped
@@ -59,6 +67,7 @@ struct Desk {
   std::uint64_t generation = 0;  ///< of the work; results of an older one are dropped
   std::shared_ptr<const measure::Measurement> measurement;
   std::shared_ptr<const bed::Bed> bed;
+  std::optional<SecondReference> second;
   std::uint64_t measured = 0;    ///< generation that `measurement` belongs to; an older one is shown greyed
   std::optional<std::uint64_t> accepted;  ///< step of the history that the book holds
   std::optional<std::uint64_t> asked;     ///< step on its way into the book

@@ -85,6 +85,7 @@ struct ScaleForm {
   std::vector<ImagePoint> picks;
   std::string first = "10", second;  ///< mm: length or diameter; width and height; of a board: inner corners across and down
   std::string square;                ///< of a board, mm
+  bool typed = false;                ///< a length is the person's own: a suggested one is never used unasked
   FormFault fault;
 };
 

@@ -217,6 +217,8 @@ class Session {
   void show_lenses(bool shown);
   const scale::KeptProfile* lens_in_use() const;  ///< of `lenses`: the one that the present scale was found with
   void give_scale();                 ///< from scale_form
+  void compare_scale();              ///< what scale_form gives for the present margin, beside the scale in use
+  bool can_compare_scale() const;
   void propose_margin();
   void read_flat();     ///< without the curve of the flank
   void trace_once_more();  ///< the present trace is kept and the mean of all is taken
@@ -306,6 +308,8 @@ class Session {
   bool take_margin(std::uint64_t of_desk, std::uint64_t generation, const Result<margin::Margin>& found, const std::string& label);
   void refine_margin(const Effect& effect);
   void start_measuring();
+  std::optional<measure::ScaleChoice> typed_scale();  ///< nothing: scale_form says what is wrong
+  void give_curve();
   void find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& lens = {});
   void autosave();
   void keep_files_now();
