@@ -317,7 +317,7 @@ TEST_CASE("the guide's Markdown becomes plain blocks, and every page of ours doe
   }
 }
 
-TEST_CASE("a typed date is ISO 8601 or day.month.year with dots; nothing else and no impossible day") {
+TEST_CASE("a typed date is ISO 8601 or day.month.year with dots, nothing else and no impossible day") {
   CHECK(app::typed_date("2026-03-19")->iso_date() == "2026-03-19");
   CHECK(app::typed_date(" 19.3.2026 ")->iso_date() == "2026-03-19");
   CHECK(app::typed_date("01.12.2026")->iso_date() == "2026-12-01");

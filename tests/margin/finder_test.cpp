@@ -125,7 +125,7 @@ bool says_more_than_one(const Margin& m) {
 
 }  // namespace
 
-TEST_CASE("two wounds in one loop are told, whichever is outlined; a loop round either is not told of the other") {
+TEST_CASE("two wounds in one loop are told, whichever is outlined, a loop round either is not told of the other") {
   auto bgr = photo_of({150, 180}, 60, 50, 1.2);
   const auto second = photo_of({310, 180}, 45, 50, 1.2);
   second.colRange(240, bgr.cols).copyTo(bgr.colRange(240, bgr.cols));
