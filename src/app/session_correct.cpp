@@ -48,7 +48,9 @@ void Session::save_visit() {
   Write save;
   save.label = "Saving the visit";
   save.what = "the correction of the visit of " + date->iso_date();
-  save.work = [typed = f, date = *date, water](casebook::Book& b, const Token&) {
+  // What was not changed here is not said over what another visit of that day says.
+  const bool new_water = !v || water != v->visit.water_c, new_note = !v || trim(f.note) != v->visit.note;
+  save.work = [typed = f, date = *date, water, new_water, new_note](casebook::Book& b, const Token&) {
     casebook::Book::Step whole(b, "correct a visit");
     auto of = b.fish_named(trim(typed.fish));
     if (!of) {
@@ -64,8 +66,8 @@ void Session::save_visit() {
       b.add(*shown);
     }
     auto stored = b.find<casebook::Visit>(b.move_photo(typed.photo, date, shown->id)).value();
-    stored.water_c = water;
-    stored.note = trim(typed.note);
+    if (new_water) stored.water_c = water;
+    if (new_note) stored.note = trim(typed.note);
     b.update(stored);
     auto photo = b.find<casebook::PhotoRow>(typed.photo).value();
     photo.moment = typed.moment;

@@ -105,3 +105,32 @@ TEST_CASE("a margin that was found without a hint is shown as a proposal until a
   CHECK_FALSE(casebook::is_proposal(rows.back()));
   CHECK_FALSE(casebook::is_proposal(*s.current_wound()->visits.at(0).measured()->measure));
 }
+
+TEST_CASE("a photo whose day is corrected onto another visit leaves that visit's water and note as they are") {
+  OnTheDesk c(2);
+  std::string day;
+  {
+    auto book = casebook::Book::open(c.koi);
+    auto later = book.visits(book.fish().at(0).id).at(1);
+    later.water_c = 20.5, later.note = "calm";
+    book.update(later);
+    day = later.date.iso_date();
+  }
+  Session s(c.places);
+  s.open_book(c.koi);
+  REQUIRE(s.settle());
+  s.select_visit(s.current_wound()->visits.at(0).visit.id);
+  REQUIRE(s.settle());
+  s.open_visit();
+  REQUIRE(s.visit_form);
+  s.visit_form->date = day;
+  s.save_visit();
+  REQUIRE(s.settle());
+  CHECK_FALSE(s.visit_form);
+  REQUIRE(s.current_wound()->visits.size() == 1);
+  const auto& joined = s.current_wound()->visits.at(0);
+  CHECK(joined.photos.size() == 2);
+  CHECK(joined.visit.water_c == 20.5);
+  CHECK(joined.visit.note == "calm");
+  CHECK(s.visit == joined.visit.id);
+}
