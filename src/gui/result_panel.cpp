@@ -238,7 +238,7 @@ float draw_no_scale(Ui& ui, float x, float y, float w) {
   const auto& map = desk.history.now().map;
   ui.text(x, y, map ? "Another scale" : "No millimetres yet", ui.style.fonts.title, ui.c().ink);
   y += ui.px(30);
-  if (map) return y + ui.wrapped(x, y, w, std::string("The scale is from the ") + scale::name(map->kind) + " now. What you give here takes its place; undo brings it back.", ui.style.fonts.body, ui.c().muted) + ui.px(12);
+  if (map) return y + ui.wrapped(x, y, w, std::string("The scale is from the ") + scale::name(map->kind) + " now. What you give here is compared with it or takes its place; undo brings it back.", ui.style.fonts.body, ui.c().muted) + ui.px(12);
   if (desk.unreadable) return y + ui.wrapped(x, y, w, said(*desk.unreadable), ui.style.fonts.body, ui.c().ink);
   if (desk.finding_scale || !desk.bgr) return y + ui.wrapped(x, y, w, desk.bgr ? "Looking for the printed card \u2026" : "Reading the photo \u2026", ui.style.fonts.body, ui.c().muted);
   if (desk.scale_refusal) y += ui.wrapped(x, y, w, said(*desk.scale_refusal), ui.style.fonts.body, ui.c().ink) + ui.px(10);

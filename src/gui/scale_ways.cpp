@@ -154,9 +154,11 @@ float draw_scale_ways(Ui& ui, float x, float y, float w) {
     y += ui.px(46);
     if (!ready || !s.can_compare_scale()) continue;
     const std::string in_use = scale::name(s.desk->history.now().map->kind);
-    if (ui.button("scale.compare", {x, y, w, ui.px(32)}, "Compare with the " + in_use, Look::quiet, true, "What both give for this margin; the " + in_use + " stays in use")) ui.intents.add([](app::Session& session) { session.compare_scale(); });
+    const bool answered = s.desk->second && s.desk->second->generation == s.desk->generation;  // the answer stands where the tip would
+    if (ui.button("scale.compare", {x, y, w, ui.px(32)}, "Compare with the " + in_use, Look::quiet, true, answered ? "" : "What both give for this margin; the " + in_use + " stays in use")) ui.intents.add([](app::Session& session) { session.compare_scale(); });
     y += ui.px(40);
-    if (const auto& second = s.desk->second; second && second->generation == s.desk->generation) {
+    if (answered) {
+      const auto& second = s.desk->second;
       const auto words = std::string("The ") + scale::name(second->kind) + " gives " + fixed_text(second->area_mm2, 1) + " mm\u00b2 for this margin, the " + scale::name(second->of) + " " +
                          fixed_text(second->area_in_use_mm2, 1) + ". " + (second->differs ? "That is more than both can be wrong by: check the typed sizes, and that both lie level with the wound." : "They agree within what each can be wrong by.");
       y += ui.wrapped(x, y, w, words, ui.style.fonts.small, second->differs ? ui.c().due : ui.c().ink) + ui.px(12);
