@@ -36,7 +36,7 @@ BookModel read_tree(const casebook::Book& book) {
         VisitEntry visit{std::move(v.visit), {}};
         for (auto& p : v.photos) {
           const auto& file = files.at(p.sha256);
-          visit.photos.push_back({std::move(p), file, std::nullopt});
+          visit.photos.push_back({std::move(p), file, std::nullopt, false});
         }
         wound.visits.push_back(std::move(visit));
       }
@@ -51,7 +51,10 @@ void read_fish(const casebook::Book& book, FishEntry& fish) {
   const auto events = book.events(fish.fish.id);
   for (auto& wound : fish.wounds) {
     for (auto& v : wound.visits)
-      for (auto& p : v.photos) p.measure = book.latest_measure(p.row.id);
+      for (auto& p : v.photos) {
+        p.measure = book.latest_measure(p.row.id);
+        p.proposed = p.measure && casebook::is_proposal(*p.measure);
+      }
     wound.series = book.series_of(wound.wound.id);
     wound.events = events;
     std::erase_if(wound.events, [&](const casebook::Event& e) { return e.wound && *e.wound != wound.wound.id; });

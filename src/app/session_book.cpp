@@ -31,13 +31,16 @@ void Session::adopt(std::shared_ptr<BookModel> now) {
       w.series = std::move(old->second->series);
       if (f.fish.id != fish) continue;
       w.events = std::move(old->second->events);
-      std::unordered_map<Id, casebook::MeasureRow*> measures;
+      std::unordered_map<Id, PhotoEntry*> measured;
       for (auto& v : old->second->visits)
         for (auto& p : v.photos)
-          if (p.measure) measures[p.row.id] = &*p.measure;
+          if (p.measure) measured[p.row.id] = &p;
       for (auto& v : w.visits)
         for (auto& p : v.photos)
-          if (const auto m = measures.find(p.row.id); m != measures.end()) p.measure = std::move(*m->second);
+          if (const auto m = measured.find(p.row.id); m != measured.end()) {
+            p.measure = std::move(m->second->measure);
+            p.proposed = m->second->proposed;
+          }
     }
   std::swap(book, *now);
   reading_.start("Closing", [old = std::move(now)](const Token&) mutable -> Jobs::Delivery {
@@ -213,10 +216,14 @@ void Session::accept() {
     if (import_form) return tell(Notice::Kind::trouble, "This photo is not in the case book yet.", "Say which fish and wound it is, then take it in.");
     return drop_files({desk->file});
   }
+  // A person has said so: neither the margin nor the measure, which repeats its warnings, asks to be looked at any more.
+  const auto asks = [](const Warning& w) { return w.code == "proposal"; };
   auto confirmed = std::make_shared<margin::Margin>(*work.margin);
-  confirmed->proposal = false;  // a person has said so
-  std::erase_if(confirmed->warnings, [](const Warning& w) { return w.code == "proposal"; });
-  auto row = casebook::to_row(desk->place.photo, *work.map, *confirmed, *desk->measurement, desk->bed.get(), measure_options());
+  auto measured = std::make_shared<measure::Measurement>(*desk->measurement);
+  confirmed->proposal = false;
+  std::erase_if(confirmed->warnings, asks);
+  std::erase_if(measured->warnings, asks);
+  auto row = casebook::to_row(desk->place.photo, *work.map, *confirmed, *measured, desk->bed.get(), measure_options());
   if (work.choice) {
     auto scale = nlohmann::json::parse(row.scale_json);
     scale["choice"] = to_json(*work.choice);
@@ -238,13 +245,14 @@ void Session::accept() {
   w.what = "the margin of " + (v ? v->visit.date.iso_date() : desk->file.filename().string());
   w.work = [row](casebook::Book& b, const Token&) mutable { b.add(row); };
   // The desk may show another photo, or this one with a newer margin, by the time the answer comes.
-  w.done = [this, of = desk->id, id = desk->history.id(), confirmed] {
+  w.done = [this, of = desk->id, id = desk->history.id(), generation = desk->generation, confirmed, measured] {
     if (!desk || desk->id != of) return;
     desk->accepted = id;
     if (desk->history.id() == id && desk->proposed()) {
       auto now = desk->history.now();
       now.margin = confirmed;
       desk->history.amend(std::move(now));
+      if (desk->measured == generation) desk->measurement = measured;
     }
     if (desk->asked == id) desk->asked.reset();
     autosave();

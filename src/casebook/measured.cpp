@@ -146,7 +146,7 @@ std::optional<scale::PlaneMap> plane_map_if_any(const MeasureRow& row) {
   }
 }
 
-// Not parsed: a list asks this of every visit, and the text holds a number for every vertex.
+// Not parsed: it is asked of every photo that is read, and the text holds a number for every vertex.
 bool is_proposal(const MeasureRow& row) { return row.options_json.find("\"proposal\":true") != std::string::npos; }
 
 measure::MeasureOptions options_of(const MeasureRow& row) {

@@ -6,7 +6,6 @@
 #include "gui/panels.h"
 #include "gui/scene_painter.h"
 #include "uroko/base/text.h"
-#include "uroko/casebook/measured.h"
 #include "uroko/report/words.h"
 
 namespace uroko::gui {
@@ -89,7 +88,7 @@ void draw_strip(Ui& ui, const Box& box, const std::vector<Hung>& hung, float dro
     const auto hit = ui.hit("visit." + v.date.iso_date(), b);
     if (hit.clicked) ui.intents.add([id = v.id](app::Session& session) { session.select_visit(id); });
     if (!h.visit->photos.empty()) picture(ui, h.visit->measured() ? *h.visit->measured() : h.visit->photos.front(), b);
-    const bool chosen = v.id == s.visit, measured = h.visit->measured() != nullptr, proposed = measured && casebook::is_proposal(*h.visit->measured()->measure);
+    const bool chosen = v.id == s.visit, measured = h.visit->measured() != nullptr, proposed = measured && h.visit->measured()->proposed;
     if (chosen)
       ui.frame({b.x - 2, b.y - 2, b.w + 4, b.h + 4}, ui.c().act, ui.px(5), 2.5f * ui.style.scale);
     else

@@ -94,7 +94,10 @@ TEST_CASE("a margin that was found without a hint is shown as a proposal until a
   REQUIRE(s.desk);
   CHECK(s.desk->proposed());
   CHECK_FALSE(s.desk->unsaved());
-  CHECK(casebook::is_proposal(*s.current_wound()->visits.at(0).measured()->measure));
+  CHECK(s.current_wound()->visits.at(0).measured()->proposed);
+  const auto asks = [](const std::vector<Warning>& all) { return std::any_of(all.begin(), all.end(), [](const Warning& w) { return w.code == "proposal"; }); };
+  REQUIRE(s.desk->measurement);
+  CHECK(asks(s.desk->measurement->warnings));
   s.accept();
   REQUIRE(s.settle());
   CHECK_FALSE(s.desk->proposed());
@@ -103,7 +106,9 @@ TEST_CASE("a margin that was found without a hint is shown as a proposal until a
   const auto rows = casebook::Book::open(c.koi, casebook::Access::read).all<casebook::MeasureRow>();
   REQUIRE(rows.size() == 3);
   CHECK_FALSE(casebook::is_proposal(rows.back()));
-  CHECK_FALSE(casebook::is_proposal(*s.current_wound()->visits.at(0).measured()->measure));
+  CHECK(rows.back().warnings_json.find("\"proposal\"") == std::string::npos);  // nor does the sheet ask for a look
+  CHECK_FALSE(asks(s.desk->measurement->warnings));
+  CHECK_FALSE(s.current_wound()->visits.at(0).measured()->proposed);
 }
 
 TEST_CASE("a photo whose day is corrected onto another visit leaves that visit's water and note as they are") {

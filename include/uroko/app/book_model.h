@@ -16,6 +16,7 @@ struct PhotoEntry {
   casebook::PhotoRow row;
   std::filesystem::path file;
   std::optional<casebook::MeasureRow> measure;  ///< newest revision
+  bool proposed = false;  ///< that one was found without a hint, and no person has accepted it
 };
 struct VisitEntry {
   casebook::Visit visit;
