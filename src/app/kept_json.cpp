@@ -62,21 +62,6 @@ LensChoice lens_from(const json& j) {
   return {};
 }
 
-namespace {
-
-json warnings_json(const std::vector<Warning>& warnings) {
-  json out = json::array();
-  for (const auto& w : warnings) out.push_back({w.code, w.text});
-  return out;
-}
-std::vector<Warning> warnings_from(const json& j) {
-  std::vector<Warning> out;
-  for (const auto& w : j) out.push_back({w.at(0).get<std::string>(), w.at(1).get<std::string>()});
-  return out;
-}
-
-}  // namespace
-
 json to_json(const scale::PlaneMap& map) {
   auto j = casebook::to_json(map);
   j["warnings"] = warnings_json(map.warnings);

@@ -19,8 +19,7 @@ void Session::save_log() {
   if (!log_form || !access_ || log_form->write) return;
   auto& f = *log_form;
   f.fault.clear();
-  const auto date = typed_date(f.date);
-  if (!date) f.fault.say("The date must be like 2026-03-19 or 2026-03-19T10:30.", "log.date");
+  const auto date = needed_date(f.date, f.fault, "log.date");
   Write w;
   w.label = "Saving the care log";
   w.what = "the entry in the care log, " + f.kind + (date ? " of " + date->iso_date() : "");

@@ -9,12 +9,6 @@ namespace uroko::app {
 
 using casebook::Id;
 
-namespace {
-
-constexpr const char* kDateHelp = "The date must be like 2026-03-19 or 2026-03-19T10:30.";
-
-}  // namespace
-
 void Session::open_visit() {
   const auto* w = current_wound();
   const auto* v = w ? w->visit(visit) : nullptr;
@@ -36,13 +30,11 @@ void Session::save_visit() {
   if (!visit_form || !access_ || visit_form->write) return;
   auto& f = *visit_form;
   f.fault.clear();
-  auto date = typed_date(f.date);
-  if (!date) f.fault.say(kDateHelp, "visit.date");
+  auto date = needed_date(f.date, f.fault, "visit.date");
   const auto* w = book.find_wound(wound);
   const auto* v = w ? w->visit(visit) : nullptr;
   if (date && !date->has_time && v && v->visit.date.iso_date() == date->iso_date()) date = v->visit.date;  // the day left as it was keeps its time
-  if (trim(f.fish).empty()) f.fault.say("Which fish is it? A name or a tag is enough.", "visit.fish.name");
-  if (trim(f.wound).empty()) f.fault.say("Which wound is it? The body site is a good name.", "visit.wound.name");
+  need_names(f.fish, "visit.fish.name", f.wound, "visit.wound.name", f.fault);
   const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -3, 45, f.fault, "visit.water");
   if (!f.fault.empty()) return;
   Write save;
@@ -52,20 +44,8 @@ void Session::save_visit() {
   const bool new_water = !v || water != v->visit.water_c, new_note = !v || trim(f.note) != v->visit.note;
   save.work = [typed = f, date = *date, water, new_water, new_note](casebook::Book& b, const Token&) {
     casebook::Book::Step whole(b, "correct a visit");
-    auto of = b.fish_named(trim(typed.fish));
-    if (!of) {
-      of.emplace();
-      of->name = trim(typed.fish);
-      b.add(*of);
-    }
-    auto shown = b.wound_named(of->id, trim(typed.wound));
-    if (!shown) {
-      shown.emplace();
-      shown->fish = of->id;
-      shown->name = trim(typed.wound);
-      b.add(*shown);
-    }
-    auto stored = b.find<casebook::Visit>(b.move_photo(typed.photo, date, shown->id)).value();
+    const auto shown = b.wound_or_new(b.fish_or_new(trim(typed.fish)).id, trim(typed.wound));
+    auto stored = b.find<casebook::Visit>(b.move_photo(typed.photo, date, shown.id)).value();
     if (new_water) stored.water_c = water;
     if (new_note) stored.note = trim(typed.note);
     b.update(stored);

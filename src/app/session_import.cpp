@@ -73,8 +73,7 @@ void Session::confirm_import() {
   if (!import_form || import_form->making_book) return;
   auto& f = *import_form;
   f.fault.clear();
-  if (trim(f.fish).empty()) f.fault.say("Which fish is it? A name or a tag is enough.", "import.fish.name");
-  if (trim(f.wound).empty()) f.fault.say("Which wound is it? The body site is a good name.", "import.wound.name");
+  need_names(f.fish, "import.fish.name", f.wound, "import.wound.name", f.fault);
   const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "import.water");
   const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "import.weight");
   std::vector<PhotosOfDay> groups;

@@ -20,19 +20,6 @@ struct Session::Opened {
   Id photo = 0, wound = 0;  ///< the unfinished trace's photo, or else the wound that was looked at last
 };
 
-namespace {
-
-Id fish_of_photo(const BookModel& model, Id photo) {
-  for (const auto& f : model.fish)
-    for (const auto& w : f.wounds)
-      for (const auto& v : w.visits)
-        for (const auto& p : v.photos)
-          if (p.row.id == photo) return f.fish.id;
-  return 0;
-}
-
-}  // namespace
-
 void Session::open_argument(const fs::path& path) {
   if (path.extension() == ".uroko" || casebook::Book::is_book(path)) return open_book(path);
   if (settings.last_book.empty()) return drop_files({path});
@@ -82,9 +69,10 @@ void Session::open(fs::path path, HowToOpen how, std::function<void()> then) {
       opened->warnings = book.warnings();
       opened->model = read_tree(opened->access->writing);
       Id first = 0;
-      if (unfinished && unfinished->place.photo && unfinished->book == fs::absolute(opened->model.path)) first = fish_of_photo(opened->model, unfinished->place.photo);
-      if (first) {
-        opened->photo = unfinished->place.photo;
+      const bool traced = unfinished && unfinished->place.photo && unfinished->book == fs::absolute(opened->model.path);
+      if (const auto* photo = traced ? opened->model.find_photo(unfinished->place.photo) : nullptr) {
+        opened->photo = photo->row.id;
+        first = opened->model.find_wound(photo->row.wound)->wound.fish;
       } else if (const auto glance = book.glance(); !glance.empty()) {  // the fish that was looked at last comes first
         first = glance.front().fish;
         opened->wound = glance.front().wound;
@@ -125,6 +113,14 @@ void Session::put_book_away() {
   ++book_version_;
 }
 
+/// What was typed of the records of a book that is no longer there.
+void Session::close_record_forms() {
+  log_form.reset();
+  fish_form.reset();
+  wound_form.reset();
+  visit_form.reset();
+}
+
 void Session::show_book(Opened opened) {
   autosave();
   opening.reset();
@@ -138,10 +134,7 @@ void Session::show_book(Opened opened) {
   compare_photos_.clear();
   skins_.clear();
   aligned_.clear();
-  log_form.reset();
-  fish_form.reset();
-  wound_form.reset();
-  visit_form.reset();
+  close_record_forms();
   path_form.reset();
   for (const auto& w : opened.warnings) tell(Notice::Kind::trouble, w.text);
   settings.remember_book(fs::absolute(book.path));
@@ -164,10 +157,7 @@ void Session::close_book() {
     opening.reset();
     fish = wound = visit = coming_wound_ = 0;
     import_form.reset();
-    log_form.reset();
-    fish_form.reset();
-    wound_form.reset();
-    visit_form.reset();
+    close_record_forms();
     recompute_course();
     ghost_.reset();
     settings.last_book.clear();

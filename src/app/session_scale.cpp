@@ -19,6 +19,9 @@ Result<scale::Camera> camera_by(const LensChoice& lens, const photo::PhotoInfo& 
   }
 }
 
+bool sensible(const std::optional<double>& mm) { return mm && *mm > 0 && *mm <= 2000; }
+constexpr const char* kLengthHelp = "The length must be a number of millimetres between 0 and 2000, such as 25,75.";
+
 }  // namespace
 
 void Session::find_scale(const measure::ScaleChoice& choice, bool by_itself, const std::optional<LensChoice>& other_lens) {
@@ -65,7 +68,6 @@ std::optional<measure::ScaleChoice> Session::typed_scale() {
   auto& f = *scale_form;
   f.fault.clear();
   const auto first = parse_typed_number(f.first), second = parse_typed_number(f.second);
-  const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
   const auto wrong = [&](const char* what) {
     f.fault.say(what);
     return std::nullopt;
@@ -78,7 +80,7 @@ std::optional<measure::ScaleChoice> Session::typed_scale() {
     return measure::ByBoard{static_cast<int>(*first), static_cast<int>(*second), *square};
   }
   if (f.picks.size() < picks_of(f.kind)) return wrong("Click in the photo first.");
-  if (!sensible(first) || (f.kind == ToolId::rectangle && !sensible(second))) return wrong("The length must be a number of millimetres between 0 and 2000, such as 25,75.");
+  if (!sensible(first) || (f.kind == ToolId::rectangle && !sensible(second))) return wrong(kLengthHelp);
   if (f.kind == ToolId::ruler) return measure::ByRuler{f.picks[0], f.picks[1], *first};
   if (f.kind == ToolId::disc) return measure::ByDisc{f.picks[0], *first};
   return measure::ByRectangle{{f.picks[0], f.picks[1], f.picks[2], f.picks[3]}, *first, *second};
@@ -88,9 +90,8 @@ void Session::give_curve() {
   auto& f = *scale_form;
   f.fault.clear();
   const auto depth = parse_typed_number(f.first), width = parse_typed_number(f.second);
-  const auto sensible = [](const std::optional<double>& v) { return v && *v > 0 && *v <= 2000; };
   if (f.picks.size() < picks_of(f.kind)) return f.fault.say("Click in the photo first.");
-  if (!sensible(depth) || !sensible(width)) return f.fault.say("The length must be a number of millimetres between 0 and 2000, such as 25,75.");
+  if (!sensible(depth) || !sensible(width)) return f.fault.say(kLengthHelp);
   if (!desk->history.now().map) return f.fault.say("Give the scale first.");
   Work work = desk->history.now();
   work.body = measure::Body{*depth, *width, std::pair(f.picks[0], f.picks[1])};

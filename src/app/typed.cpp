@@ -28,6 +28,17 @@ std::optional<DateTime> typed_date(const std::string& text) {
   return DateTime::parse(typed);
 }
 
+std::optional<DateTime> needed_date(const std::string& text, FormFault& fault, const char* field) {
+  auto date = typed_date(text);
+  if (!date) fault.say("The date must be like 2026-03-19 or 2026-03-19T10:30.", field);
+  return date;
+}
+
+void need_names(const std::string& fish, const char* fish_field, const std::string& wound, const char* wound_field, FormFault& fault) {
+  if (trim(fish).empty()) fault.say("Which fish is it? A name or a tag is enough.", fish_field);
+  if (trim(wound).empty()) fault.say("Which wound is it? The body site is a good name.", wound_field);
+}
+
 std::string sentence(std::string words) {
   if (words.empty()) return words;
   words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));

@@ -212,6 +212,28 @@ std::optional<Wound> Book::wound_named(Id fish, const std::string& name) const {
   return std::move(found.front());
 }
 
+Fish Book::fish_or_new(const std::string& name) {
+  if (auto known = fish_named(name)) return *known;
+  Fish fish;
+  fish.name = name;
+  add(fish);
+  return fish;
+}
+
+Wound Book::wound_or_new(Id fish, const std::string& name) {
+  if (auto known = wound_named(fish, name)) return *known;
+  Wound wound;
+  wound.fish = fish, wound.name = name;
+  add(wound);
+  return wound;
+}
+
+std::optional<Visit> Book::visit_on(Id fish, const DateTime& day) const {
+  auto found = select<Visit>(database(), "WHERE t.fish = :fish AND t.trashed IS NULL AND substr(t.date, 1, 10) = :day ORDER BY t.id LIMIT 1", {static_cast<long long>(fish), day.iso_date()});
+  if (found.empty()) return std::nullopt;
+  return std::move(found.front());
+}
+
 std::vector<Visit> Book::visits(Id fish) const { return select<Visit>(database(), "WHERE t.fish = :fish AND t.trashed IS NULL ORDER BY t.date, t.id", {static_cast<long long>(fish)}); }
 
 std::vector<PhotoRow> Book::photos(Id wound) const {

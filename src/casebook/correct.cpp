@@ -31,9 +31,7 @@ Id Book::move_photo(Id photo, const DateTime& date, Id wound) {
   const bool alone = photos_of_visit(from->id).size() <= 1;
   Id visit = 0;
   as_step(*this, "Correct a photo's day or wound", [&] {
-    std::optional<Visit> to;
-    for (const auto& v : visits(target_wound->fish))
-      if (!to && v.date.iso_date() == date.iso_date()) to = v;
+    auto to = visit_on(target_wound->fish, date);
     if (!to && alone && from->fish == target_wound->fish) to = from;  // the whole visit was on another day
     if (!to) {
       to = Visit{};

@@ -23,11 +23,6 @@ template <class P> std::vector<P> points(const json& from) {
   for (const auto& p : from) out.push_back({p.at(0).get<double>(), p.at(1).get<double>()});
   return out;
 }
-json warnings_json(const std::vector<Warning>& warnings) {
-  json out = json::array();
-  for (const auto& w : warnings) out.push_back({{"code", w.code}, {"text", w.text}});
-  return out;
-}
 
 }  // namespace
 

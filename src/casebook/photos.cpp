@@ -123,22 +123,11 @@ std::vector<AddedPhoto> Book::add_photos(const NewPhotos& photos, const Token& t
           added.photo = there.photo, added.visit = there.visit, added.date = there.date, added.date_from = there.from;
         }
         if (added.already) continue;
-        if (!known_fish) {
-          known_fish = Fish{};
-          known_fish->name = photos.fish;
-          add(*known_fish);
-        }
-        if (!known_wound) {
-          known_wound = Wound{};
-          known_wound->fish = known_fish->id;
-          known_wound->name = photos.wound;
-          add(*known_wound);
-        }
+        if (!known_fish) known_fish = fish_or_new(photos.fish);
+        if (!known_wound) known_wound = wound_or_new(known_fish->id, photos.wound);
         Visit visit;
-        const auto same_day = select<Visit>(database(), "WHERE t.fish = :fish AND t.trashed IS NULL AND substr(t.date, 1, 10) = :day ORDER BY t.id LIMIT 1",
-                                            {static_cast<long long>(known_fish->id), added.date.iso_date()});
-        if (!same_day.empty()) {
-          visit = same_day.front();
+        if (const auto same_day = visit_on(known_fish->id, added.date)) {
+          visit = *same_day;
           if (photos.water_c && visit.water_c != photos.water_c) {
             visit.water_c = photos.water_c;
             update(visit);

@@ -182,35 +182,25 @@ void run_care(const CareOptions& options) {
 void run_fish(const PlaceOptions& options) {
   auto book = open_book(options, Access::write);
   Book::Step step(book, "Describe fish " + options.fish);
-  auto fish = book.fish_named(options.fish);
-  if (!fish) {
-    fish = Fish{};
-    fish->name = options.fish;
-    book.add(*fish);
-  }
-  if (!options.variety.empty()) fish->variety = options.variety;
-  if (!options.place.empty()) fish->place = options.place;
-  if (options.length) fish->length_mm = options.length;
-  if (!options.name.empty()) fish->name = options.name;
-  book.update(*fish);
-  if (!options.owner.empty()) set_owner_label(book, fish->id, options.owner);
+  auto fish = book.fish_or_new(options.fish);
+  if (!options.variety.empty()) fish.variety = options.variety;
+  if (!options.place.empty()) fish.place = options.place;
+  if (options.length) fish.length_mm = options.length;
+  if (!options.name.empty()) fish.name = options.name;
+  book.update(fish);
+  if (!options.owner.empty()) set_owner_label(book, fish.id, options.owner);
   if (!options.wound.empty()) {
-    auto wound = book.wound_named(fish->id, options.wound);
-    if (!wound) {
-      wound = Wound{};
-      wound->fish = fish->id, wound->name = options.wound;
-      book.add(*wound);
-    }
-    if (!options.site.empty()) wound->site = options.site;
-    if (!options.side.empty()) wound->side = options.side;
-    if (options.margin == "skin") wound->traced_margin = kScaledSkin;
-    if (options.margin == "epithelium") wound->traced_margin = kNewEpithelium;
-    if (!options.closed.empty()) wound->closed = need_date(options.closed);
-    if (!options.wound_name.empty()) wound->name = options.wound_name;
-    book.update(*wound);
+    auto wound = book.wound_or_new(fish.id, options.wound);
+    if (!options.site.empty()) wound.site = options.site;
+    if (!options.side.empty()) wound.side = options.side;
+    if (options.margin == "skin") wound.traced_margin = kScaledSkin;
+    if (options.margin == "epithelium") wound.traced_margin = kNewEpithelium;
+    if (!options.closed.empty()) wound.closed = need_date(options.closed);
+    if (!options.wound_name.empty()) wound.name = options.wound_name;
+    book.update(wound);
   }
   step.commit();
-  said(options, "fish", fish->id, fish->name + " described");
+  said(options, "fish", fish.id, fish.name + " described");
 }
 
 }  // namespace

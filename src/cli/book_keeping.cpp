@@ -2,6 +2,7 @@
 #include "cli/book.h"
 #include "uroko/base/error.h"
 #include "uroko/base/file.h"
+#include "uroko/base/json.h"
 #include "uroko/casebook/keeping.h"
 
 namespace uroko::cli {
@@ -9,12 +10,6 @@ namespace uroko::cli {
 using namespace casebook;
 
 namespace {
-
-Json list_of(const std::vector<Warning>& items) {
-  Json out = Json::array();
-  for (const auto& item : items) out.push_back({{"code", item.code}, {"text", item.text}});
-  return out;
-}
 
 struct ExportOptions : BookOptions {
   bool csv = false;
@@ -50,7 +45,7 @@ void run_import(const ImportOptions& options) {
   for (const auto& note : counts.notes) std::fprintf(stderr, "uroko: %s: note: %s\n", options.file.c_str(), note.text.c_str());
   if (options.as_json) {
     print({{"added", {{"fish", counts.fish}, {"wounds", counts.wounds}, {"visits", counts.visits}, {"photos", counts.photos}, {"measures", counts.measures}, {"others", counts.others}}},
-           {"already", counts.known}, {"notes", list_of(counts.notes)}});
+           {"already", counts.known}, {"notes", warnings_json(counts.notes)}});
     return;
   }
   std::printf("Taken over: %d fish, %d wounds, %d visits, %d photos, %d measures, %d other rows; %d were there already\n", counts.fish, counts.wounds, counts.visits, counts.photos,
@@ -60,7 +55,7 @@ void run_import(const ImportOptions& options) {
 void run_check(const BookOptions& options) {
   const auto report = check(options.book);
   if (options.as_json) {
-    print({{"ok", report.ok()}, {"problems", list_of(report.problems)}, {"notes", list_of(report.notes)}, {"photos", report.photos}, {"measures", report.measures}});
+    print({{"ok", report.ok()}, {"problems", warnings_json(report.problems)}, {"notes", warnings_json(report.notes)}, {"photos", report.photos}, {"measures", report.measures}});
   } else {
     for (const auto& problem : report.problems) std::printf("PROBLEM %s: %s\n", problem.code.c_str(), problem.text.c_str());
     for (const auto& note : report.notes) std::printf("note %s: %s\n", note.code.c_str(), note.text.c_str());

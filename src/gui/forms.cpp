@@ -115,17 +115,25 @@ struct Sheet {
 // One line for each text field of a form: how its typing comes back.
 #define UROKO_SET(form, member) [](Session& s, std::string t) { if (s.form) s.form->member = std::move(t); }
 
+struct Names {
+  std::vector<std::string> fish, wounds;  ///< the wounds of the fish that is named
+};
+Names known_names(const app::BookModel& book, const std::string& of_fish) {
+  Names names;
+  for (const auto& entry : book.fish) {
+    names.fish.push_back(entry.fish.name);
+    if (entry.fish.name == of_fish)
+      for (const auto& w : entry.wounds) names.wounds.push_back(w.wound.name);
+  }
+  return names;
+}
+
 void draw_import(Ui& ui, const Box& box) {
   const auto& s = ui.session;
   const auto& f = *s.import_form;
   Sheet sheet(ui, box, "import", f.items.size() == 1 ? "One photo" : (std::to_string(f.items.size()) + " photos").c_str(), f.fault);
   sheet.heading("Fish");
-  std::vector<std::string> fish, wounds;
-  for (const auto& entry : s.book.fish) {
-    fish.push_back(entry.fish.name);
-    if (entry.fish.name == f.fish)
-      for (const auto& w : entry.wounds) wounds.push_back(w.wound.name);
-  }
+  const auto [fish, wounds] = known_names(s.book, f.fish);
   sheet.choices("import.fish", fish, f.fish, [](Session& session, const std::string& t) {
     session.import_form->fish = t;
     const auto& all = session.book.fish;
@@ -249,12 +257,7 @@ void draw_visit(Ui& ui, const Box& box) {
   sheet.field("visit.water", "Water, \u00b0C", f.water, "if measured", UROKO_SET(visit_form, water));
   sheet.field("visit.note", "Note", f.note, "", UROKO_SET(visit_form, note));
   sheet.heading("This photo shows");
-  std::vector<std::string> fish, wounds;
-  for (const auto& entry : s.book.fish) {
-    fish.push_back(entry.fish.name);
-    if (entry.fish.name == f.fish)
-      for (const auto& w : entry.wounds) wounds.push_back(w.wound.name);
-  }
+  const auto [fish, wounds] = known_names(s.book, f.fish);
   if (fish.size() > 1) sheet.choices("visit.fish", fish, f.fish, [](Session& session, const std::string& t) { session.visit_form->fish = t; });
   sheet.field("visit.fish.name", "Fish", f.fish, "", UROKO_SET(visit_form, fish));
   if (wounds.size() > 1 || (wounds.size() == 1 && wounds[0] != f.wound)) sheet.choices("visit.wound", wounds, f.wound, [](Session& session, const std::string& t) { session.visit_form->wound = t; });

@@ -52,6 +52,15 @@ void opened(Session& s, const OnTheDesk& c) {
   REQUIRE(s.desk);
 }
 
+/// One margin is in the book, and the next one waits to be accepted.
+void accepted_and_moved(Session& s, const OnTheDesk& c) {
+  opened(s, c);
+  trace(s);
+  s.accept();
+  REQUIRE(s.settle());
+  move_margin(s);
+}
+
 std::size_t measures_in(const fs::path& book) { return casebook::Book::open(book, casebook::Access::read).all<casebook::MeasureRow>().size(); }
 
 }  // namespace
@@ -223,11 +232,7 @@ TEST_CASE("a form that the book refuses stays with what was typed and says why")
 TEST_CASE("undo and redo right after accepting wait behind it and take back that step, not the one before") {
   OnTheDesk c;
   Session s(c.places);
-  opened(s, c);
-  trace(s);
-  s.accept();
-  REQUIRE(s.settle());
-  move_margin(s);
+  accepted_and_moved(s, c);
   const auto margin = s.desk->history.now().margin;
   {
     const HeldByAnother other(c.koi);
@@ -255,11 +260,7 @@ TEST_CASE("undo and redo right after accepting wait behind it and take back that
 TEST_CASE("undo after a margin that could not be saved takes nothing else back") {
   OnTheDesk c;
   Session s(c.places);
-  opened(s, c);
-  trace(s);
-  s.accept();
-  REQUIRE(s.settle());
-  move_margin(s);
+  accepted_and_moved(s, c);
   {
     const Gone gone(c.koi);
     s.accept();

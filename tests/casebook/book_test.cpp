@@ -3,16 +3,16 @@
 #include <catch2/catch.hpp>
 
 #include "casebook/database.h"
+#include "casebook/made.h"
 #include "support/temp_folder.h"
 #include "uroko/base/error.h"
 
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
 using uroko::testing::TempFolder;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
 
 struct OneWound {
   TempFolder temp;

@@ -1,27 +1,24 @@
 #include <catch2/catch.hpp>
 
+#include "casebook/made.h"
 #include "support/temp_folder.h"
-#include "uroko/base/file.h"
 #include "uroko/casebook/book.h"
 #include "uroko/casebook/keeping.h"
-#include "uroko/photo/photo.h"
 
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
+using uroko::casebook::testing::small_photo;
 using uroko::testing::TempFolder;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
 
 /// One photo of fish A, wound "left", a day each; the first day's visit holds water of 18.5 degrees and a note.
 struct Taken {
   explicit Taken(const std::vector<std::string>& days) : book(Book::create(temp / "koi.uroko")) {
     for (std::size_t i = 0; i < days.size(); ++i) {
-      const auto file = temp / (std::to_string(i) + ".jpg");
-      write_file_whole(file, photo::encode_jpeg(cv::Mat(48, 64, CV_8UC3, cv::Scalar(20.0 + 40.0 * static_cast<double>(i), 90, 160)), 90));
       NewPhotos n;
-      n.files = {file}, n.fish = "A", n.wound = "left", n.date = day(days[i]);
+      n.files = {small_photo(temp, std::to_string(i) + ".jpg", 20.0 + 40.0 * static_cast<double>(i))}, n.fish = "A", n.wound = "left", n.date = day(days[i]);
       if (i == 0) n.water_c = 18.5;
       const auto added = book.add_photos(n);
       photos.push_back(added[0].photo);

@@ -2,12 +2,13 @@
 
 #include <catch2/catch.hpp>
 
+#include "casebook/made.h"
+
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
 
 DoseQuestion question(const std::string& per_kg, double grams, const std::string& strength, const std::string& graduation = "") {
   return {per_kg, strength, Weight{1, 1, day("2026-03-02"), grams, "weighed", ""}, day("2026-03-02"), graduation};

@@ -2,15 +2,15 @@
 
 #include <catch2/catch.hpp>
 
+#include "casebook/made.h"
 #include "support/temp_folder.h"
 
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
 using uroko::testing::TempFolder;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
 
 struct Patient {
   TempFolder temp;

@@ -8,6 +8,7 @@
 #include <set>
 
 #include "casebook/database.h"
+#include "casebook/made.h"
 #include "casebook/stored.h"
 #include "support/temp_folder.h"
 #include "uroko/base/csv.h"
@@ -16,18 +17,12 @@
 
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
+using uroko::casebook::testing::small_photo;
 using uroko::testing::TempFolder;
 namespace fs = std::filesystem;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
-
-fs::path small_photo(const TempFolder& temp, const std::string& name, int shade) {
-  cv::Mat picture(48, 64, CV_8UC3, cv::Scalar(shade, 90, 160));
-  write_file_whole(temp / name, photo::encode_jpeg(picture, 90));
-  return temp / name;
-}
 
 Book sample_book(const TempFolder& temp, const std::string& name) {
   auto book = Book::create(temp / name);

@@ -8,6 +8,7 @@
 #include <set>
 
 #include "casebook/database.h"
+#include "casebook/made.h"
 #include "support/temp_folder.h"
 #include "uroko/base/file.h"
 #include "uroko/casebook/keeping.h"
@@ -15,12 +16,12 @@
 
 using namespace uroko;
 using namespace uroko::casebook;
+using uroko::casebook::testing::day;
+using uroko::casebook::testing::small_photo;
 using uroko::testing::TempFolder;
 namespace fs = std::filesystem;
 
 namespace {
-
-DateTime day(const std::string& text) { return DateTime::parse(text).value(); }
 
 /// One fish with one row of every kind.
 struct Whole {
@@ -28,10 +29,8 @@ struct Whole {
   Id fish = 0, wound = 0, visit = 0, photo = 0, measure = 0, prescription = 0, event = 0, swab = 0, finding = 0, weight = 0, water = 0;
 
   Whole(const TempFolder& temp, const std::string& name) : book(Book::create(temp / name)) {
-    const auto file = temp / (name + ".jpg");
-    write_file_whole(file, photo::encode_jpeg(cv::Mat(48, 64, CV_8UC3, cv::Scalar(10, 90, 160)), 90));
     NewPhotos photos;
-    photos.files = {file};
+    photos.files = {small_photo(temp, name + ".jpg", 10)};
     photos.fish = "A", photos.wound = "left flank", photos.date = day("2026-03-02"), photos.weight_g = 2400;
     const auto added = book.add_photos(photos);
     photo = added.at(0).photo, visit = added.at(0).visit;

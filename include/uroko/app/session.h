@@ -294,6 +294,7 @@ class Session {
   struct Rest;
   void read_piece(std::shared_ptr<Rest> rest);
   void put_book_away();
+  void close_record_forms();
   void show_wound(casebook::Id id);
   void recompute_course();
   void recompute_ghost();

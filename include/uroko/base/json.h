@@ -2,6 +2,10 @@
 #include <algorithm>
 #include <cstdint>
 #include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "uroko/base/estimate.h"
 
 namespace uroko {
 
@@ -23,6 +27,18 @@ I whole_number(const nlohmann::json& value, I low, I high) {
   if (!(d > static_cast<double>(low))) return low;
   if (d >= static_cast<double>(high)) return high;
   return static_cast<I>(d);
+}
+
+/// Warnings as [{"code", "text"}], and back. The way back throws nlohmann::json::exception for anything else.
+inline nlohmann::json warnings_json(const std::vector<Warning>& warnings) {
+  auto out = nlohmann::json::array();
+  for (const auto& w : warnings) out.push_back({{"code", w.code}, {"text", w.text}});
+  return out;
+}
+inline std::vector<Warning> warnings_from(const nlohmann::json& json) {
+  std::vector<Warning> out;
+  for (const auto& w : json) out.push_back({w.at("code").get<std::string>(), w.at("text").get<std::string>()});
+  return out;
 }
 
 }  // namespace uroko

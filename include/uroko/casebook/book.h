@@ -128,7 +128,10 @@ class Book {
   std::optional<Fish> fish_named(const std::string& name) const;
   std::vector<Wound> wounds(Id fish) const;
   std::optional<Wound> wound_named(Id fish, const std::string& name) const;
+  Fish fish_or_new(const std::string& name);             ///< stored when there is none of that name
+  Wound wound_or_new(Id fish, const std::string& name);  ///< the same
   std::vector<Visit> visits(Id fish) const;       ///< by date, as the lists below
+  std::optional<Visit> visit_on(Id fish, const DateTime& day) const;  ///< by the civil day
   std::vector<PhotoRow> photos(Id wound) const;
   std::vector<PhotoRow> photos_of_visit(Id visit) const;
   std::vector<MeasureRow> measures(Id photo) const;  ///< all revisions, oldest first
