@@ -24,7 +24,7 @@ Jobs::~Jobs() {
 Token Jobs::start(std::string label, Work work, bool urgent, bool quiet) {
   std::lock_guard lock(mutex_);
   Item item{{next_++, std::move(label), Token(), quiet}, std::move(work)};
-  const Token token = item.about.token;
+  Token token = item.about.token;
   if (urgent)
     waiting_.push_front(std::move(item));
   else

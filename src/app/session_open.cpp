@@ -31,7 +31,7 @@ void Session::open_last() {
   open(settings.last_book, {.if_there = true}, {});
 }
 
-void Session::open_book(const fs::path& path, std::function<void()> then) { open(path, {}, std::move(then)); }
+void Session::open_book(const fs::path& path, const std::function<void()>& then) { open(path, {}, then); }
 
 void Session::new_book(const fs::path& path) {
   auto p = path;
@@ -47,7 +47,7 @@ void Session::open_sample() {
   open(default_book().parent_path() / "Sample case.uroko", {.sample = sample}, toured);
 }
 
-void Session::open(fs::path path, HowToOpen how, std::function<void()> then) {
+void Session::open(const fs::path& path, const HowToOpen& how, const std::function<void()>& then) {
   autosave();
   const auto number = ++opening_number_;
   opening = path;

@@ -159,7 +159,7 @@ class Session {
   void open_argument(const std::filesystem::path& path);  ///< a book, a photo or a folder of photos, from the command line
   void open_last();                                       ///< the last book, if it is still there
   /// A worker opens it; `then` is run when it is shown, or when it could not be opened.
-  void open_book(const std::filesystem::path& path, std::function<void()> then = {});
+  void open_book(const std::filesystem::path& path, const std::function<void()>& then = {});
   /// The sample case; the installed one is first copied beside the user's case books.
   void open_sample();
   /// Opens the guide at that page (in the order of guide_pages).
@@ -285,7 +285,7 @@ class Session {
     bool make = false;               ///< an empty book, where nothing may stand yet
     bool if_there = false;           ///< no word about one that is gone; with `make`: made where it is not there
   };
-  void open(std::filesystem::path path, HowToOpen how, std::function<void()> then);
+  void open(const std::filesystem::path& path, const HowToOpen& how, const std::function<void()>& then);
   void not_opened(std::uint64_t number, std::exception_ptr why, const std::function<void()>& then);
   void show_book(Opened opened);
   void adopt(std::shared_ptr<BookModel> now);   ///< after a write: keeps what is known of the rest

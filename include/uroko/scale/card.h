@@ -19,7 +19,8 @@ struct Board {
   int marker_count() const { return columns * rows / 2; }
   /// Inner corner i, row by row from the top left one, on the sheet.
   PlanePoint saddle(int i) const {
-    return {x + square_mm * (1 + i % (columns - 1)), y + square_mm * (1 + i / (columns - 1))};
+    const int column = i % (columns - 1), row = i / (columns - 1);  // whole rows before it
+    return {x + square_mm * (1 + column), y + square_mm * (1 + row)};
   }
   /// Top left corner of marker `first_id + i` on the sheet.
   PlanePoint marker(int i) const;
