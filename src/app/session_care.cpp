@@ -24,7 +24,7 @@ void Session::save_log() {
   w.label = "Saving the care log";
   w.what = "the entry in the care log, " + f.kind + (date ? " of " + date->iso_date() : "");
   if (f.fault.empty() && f.kind == "water temperature") {
-    const auto v = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "log.water");
+    const auto v = optional_number(f.water, "The water temperature in degrees Celsius", casebook::kLeastWaterC, casebook::kMostWaterC, f.fault, "log.water");
     if (!v) f.fault.say("What is the water temperature?", "log.water");
     if (v)
       w.work = [of = fish, date = *date, celsius = *v](casebook::Book& b, const Token&) {

@@ -35,7 +35,7 @@ void Session::save_visit() {
   const auto* v = w ? w->visit(visit) : nullptr;
   if (date && !date->has_time && v && v->visit.date.iso_date() == date->iso_date()) date = v->visit.date;  // the day left as it was keeps its time
   need_names(f.fish, "visit.fish.name", f.wound, "visit.wound.name", f.fault);
-  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -3, 45, f.fault, "visit.water");
+  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", casebook::kLeastWaterC, casebook::kMostWaterC, f.fault, "visit.water");
   if (!f.fault.empty()) return;
   Write save;
   save.label = "Saving the visit";

@@ -74,7 +74,7 @@ void Session::confirm_import() {
   auto& f = *import_form;
   f.fault.clear();
   need_names(f.fish, "import.fish.name", f.wound, "import.wound.name", f.fault);
-  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", -2, 45, f.fault, "import.water");
+  const auto water = optional_number(f.water, "The water temperature in degrees Celsius", casebook::kLeastWaterC, casebook::kMostWaterC, f.fault, "import.water");
   const auto weight = optional_number(f.weight, "The weight in grams", 1, 100000, f.fault, "import.weight");
   std::vector<PhotosOfDay> groups;
   std::size_t sound = 0;

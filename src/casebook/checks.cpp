@@ -40,7 +40,7 @@ void check_row(const Wound& row) {
   within(row.outline_x, 0, 1, "a place along the outline");
   within(row.outline_y, 0, 1, "a place across the outline");
 }
-void check_row(const Visit& row) { within(row.water_c, -3, 45, "a water temperature in °C"); }
+void check_row(const Visit& row) { within(row.water_c, kLeastWaterC, kMostWaterC, "a water temperature in °C"); }
 void check_row(const PhotoRow& row) {
   if (!is_sha256(row.sha256)) bad("a photo's SHA-256 is not 64 hex digits", "");
   if (!is_extension(row.extension)) bad("a photo's extension is not one", "");
@@ -63,7 +63,7 @@ void check_row(const Weight& row) {
 }
 void check_row(const WaterReading& row) {
   need_name(row.place, "pond or tank");
-  within(row.water_c, -3, 45, "a water temperature in °C");
+  within(row.water_c, kLeastWaterC, kMostWaterC, "a water temperature in °C");
 }
 void check_row(const Swab& row) { within(row.temperature_c, -3, 60, "an incubation temperature in °C"); }
 void check_row(const Finding& row) {

@@ -79,6 +79,8 @@ struct Event {
 /// method: "weighed" (on a scale), "estimated" (never used for a dose), or as written.
 struct Weight { Id id = 0, fish = 0; DateTime date{}; double grams = 0; std::string method = "weighed", note{}; };
 
+/// Water temperatures that are taken for real ones, in degrees Celsius: a little below freezing for a thermometer's error, and no pond is warmer.
+inline constexpr double kLeastWaterC = -3, kMostWaterC = 45;
 struct WaterReading { Id id = 0; std::string place{}; DateTime date{}; double water_c = 0; std::string note{}; };
 
 struct Swab {
