@@ -64,13 +64,14 @@ std::vector<Command> make() {
   add("edit.undo", "Undo", "Edit", {"Ctrl+Z", "Z"}, "Takes the last step back; each step has a name", [](const S& s) { return s.undo_label().has_value(); }, [](S& s) { s.undo(); });
   add("edit.redo", "Redo", "Edit", {"Ctrl+Shift+Z", "Ctrl+Y", "Shift+Z"}, "Does the step again that was taken back", [](const S& s) { return s.redo_label().has_value(); }, [](S& s) { s.redo(); });
   add("edit.escape", "Back out", "Edit", {"Escape"}, "Gives up the stroke, the form or the list that is open", nullptr, [](S& s) { s.escape(); });
-  const auto nudge = [&](const char* id, const char* label, const char* key, double x, double y) {
-    add(std::string("margin.nudge_") + id, std::string("Nudge the point ") + label, "Margin", {key, std::string("Shift+") + key}, "One photo pixel; ten with Shift", has_margin, [x, y](S& s) { s.nudge(x, y); });
+  const auto nudge = [&](const std::string& to, const char* key, double x, double y) {
+    add("margin.nudge_" + to, "Nudge the point " + to, "Margin", {key}, "One photo pixel; ten with Shift", has_margin, [x, y](S& s) { s.nudge(x, y); });
+    add("margin.nudge_" + to + "_ten", "Nudge the point " + to + " by ten", "Margin", {std::string("Shift+") + key}, "Ten photo pixels", has_margin, [x, y](S& s) { s.nudge(10 * x, 10 * y); });
   };
-  nudge("left", "left", "Left", -1, 0);
-  nudge("right", "right", "Right", 1, 0);
-  nudge("up", "up", "Up", 0, -1);
-  nudge("down", "down", "Down", 0, 1);
+  nudge("left", "Left", -1, 0);
+  nudge("right", "Right", 1, 0);
+  nudge("up", "Up", 0, -1);
+  nudge("down", "Down", 0, 1);
 
   add("scale.card", "Find the printed card", "Scale", {"C"}, "Looks for the card anywhere in the photo", has_photo, [](S& s) { s.find_card(); });
   add("scale.flat", "Read the wound flat", "Scale", {"Shift+R"}, "Without the curve of the flank", [](const S& s) { return s.desk && s.desk->history.now().body; }, [](S& s) { s.read_flat(); });

@@ -210,6 +210,7 @@ void Session::accept() {
   if (desk->tool && desk->tool->busy()) return apply(desk->tool->accept(work.outline()));  // Enter closes a clicked loop first
   if (!work.margin) return tell(Notice::Kind::trouble, "There is no margin to accept yet.", "Loop the wound first (L).");
   if (!work.map) return tell(Notice::Kind::trouble, "The photo has no scale yet.", "Find the card (C) or give a ruler, a disc or a rectangle.");
+  if (desk->measure_refusal) return tell(Notice::Kind::trouble, "This margin has no area: " + desk->measure_refusal->text + ".", desk->measure_refusal->advice);
   if (!desk->measurement || desk->measured != desk->generation) return tell(Notice::Kind::trouble, "The margin is still being measured.", "Accept in a moment.");
   if (!desk->acceptable() || desk->saving()) return;
   if (!access_ || !desk->place.photo) {

@@ -226,6 +226,7 @@ void Session::commit(const std::string& label, Work work) {
 void Session::work_changed() {
   ++desk->generation;
   desk->margin_refusal.reset();
+  desk->measure_refusal.reset();
   start_measuring();
   recompute_ghost();
   autosave();

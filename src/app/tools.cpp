@@ -110,7 +110,7 @@ class HoleTool : public LoopTool {
     ImageOutline loop = made_valid(e->outline);
     if (loop.empty() || present.empty()) return {};
     ImageOutline cut = difference(present, loop);
-    if (cut.empty()) return {};
+    if (cut.empty() || area(present) - area(cut) < 1e-6 * area(present)) return {};  // all of the wound, or nothing of it
     return Effect{Effect::Kind::commit, "cut an island", std::move(cut), {}, true};
   }
 };
