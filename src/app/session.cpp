@@ -23,23 +23,25 @@ void Intents::apply(Session& session) {
 Session::Session(Places where) : places(std::move(where)), kept_unfinished_(std::make_shared<KeptFile>()), kept_settings_(std::make_shared<KeptFile>()) {
   settings = load_settings(places.settings);
   if (auto kept = read_unfinished(places.unfinished)) unfinished_ = std::make_shared<const UnfinishedTrace>(std::move(*kept));
-  for (auto* lane : {&jobs, &reading_, &writing_}) lane->on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
+  for (auto* lane : {&jobs, &reading_, &writing_, &outside_}) lane->on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
 }
 
 Session::~Session() {
   autosave();
   jobs.cancel_all();
   reading_.cancel_all();
+  outside_.cancel_all();
   finish_writing();
   keep_files_now();
 }
 
-bool Session::idle() const { return jobs.idle() && reading_.idle() && writing_.idle() && writes_.empty(); }
+bool Session::idle() const { return jobs.idle() && reading_.idle() && writing_.idle() && outside_.idle() && writes_.empty(); }
 
 bool Session::settle(double seconds) {
   const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  turn();
   do {
-    for (auto* lane : {&writing_, &reading_, &jobs})
+    for (auto* lane : {&writing_, &reading_, &outside_, &jobs})
       if (!lane->settle(std::chrono::duration<double>(end - std::chrono::steady_clock::now()).count())) return false;
     turn();
   } while (!idle());
@@ -48,12 +50,13 @@ bool Session::settle(double seconds) {
 
 std::vector<Jobs::Running> Session::running() const {
   auto all = jobs.running();
-  for (auto& job : reading_.running()) all.push_back(std::move(job));
+  for (const auto* lane : {&reading_, &outside_})
+    for (auto& job : lane->running()) all.push_back(std::move(job));
   return all;
 }
 
 void Session::set_wake(const std::function<void()>& wake) {
-  for (auto* lane : {&jobs, &reading_, &writing_}) lane->set_wake(wake);
+  for (auto* lane : {&jobs, &reading_, &writing_, &outside_}) lane->set_wake(wake);
 }
 
 void Session::tell(Notice::Kind kind, std::string text, std::string advice) {
@@ -87,7 +90,8 @@ void Session::save_settings_now() {
 
 bool Session::turn() {
   bool came = false;
-  for (auto* lane : {&writing_, &reading_, &jobs}) came |= lane->deliver();
+  if (asking_ && !(path_form && path_form->asking)) std::exchange(asking_, std::nullopt)->cancel();  // nobody waits for the dialog's answer
+  for (auto* lane : {&writing_, &reading_, &outside_, &jobs}) came |= lane->deliver();
   if (leaving_ && writes_.empty() && not_saved.empty()) {
     const auto then = std::move(leaving_->then);
     leaving_.reset();

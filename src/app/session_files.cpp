@@ -1,6 +1,7 @@
 // Paths and files: dialogs, the card, the watched folder, the unfinished trace.
 #include <algorithm>
 #include <array>
+#include <atomic>
 #include <chrono>
 #include <cmath>
 #include <exception>
@@ -9,8 +10,9 @@
 #include <utility>
 
 #include "app/book_access.h"
-#include "app/kept_json.h"
 #include "app/kept_file.h"
+#include "app/kept_json.h"
+#include "app/photo_files.h"
 #include "app/unfinished.h"
 #include "uroko/app/file_dialog.h"
 #include "uroko/app/session.h"
@@ -34,6 +36,16 @@ fs::path sample_book() {
   const auto built = source.empty() ? fs::path() : source.parent_path().parent_path() / "build" / "demo" / "sample.uroko";
   return fs::exists(built, ignored) ? built : fs::path();
 }
+
+namespace {
+
+/// A fish's name in a file's: "3/24" lies in no folder called 3.
+std::string file_name(std::string words) {
+  std::replace_if(words.begin(), words.end(), [](char c) { return c == '/' || static_cast<unsigned char>(c) < ' '; }, '-');
+  return words;
+}
+
+}  // namespace
 
 void Session::ask_path(Purpose purpose) {
   path_form.emplace();
@@ -64,7 +76,7 @@ void Session::ask_path(Purpose purpose) {
       q.save = true;
       const auto* f = current_fish();
       const auto* w = current_wound();
-      q.start = default_book().parent_path() / ((f ? f->fish.name : std::string("fish")) + " " + (w ? w->wound.name : std::string("wound")) + ".pdf");
+      q.start = default_book().parent_path() / (file_name((f ? f->fish.name : std::string("fish")) + " " + (w ? w->wound.name : std::string("wound"))) + ".pdf");
       path_form->text = q.start.string();
       break;
     }
@@ -87,11 +99,13 @@ void Session::ask_path(Purpose purpose) {
       break;
   }
   path_form->asking = true;
-  jobs.start("Asking for a file", [this, q, purpose](const Token& token) -> Jobs::Delivery {
+  if (asking_) asking_->cancel();
+  asking_ = outside_.start("Asking for a file", [this, q, purpose](const Token& token) -> Jobs::Delivery {
     const auto answer = ask_files(q, token);
     return [this, answer, purpose] {
-      if (!path_form || path_form->purpose != purpose) return;
+      if (!path_form || !path_form->asking || path_form->purpose != purpose) return;
       path_form->asking = false;
+      asking_.reset();
       if (!answer) return;  // no dialog on this desktop: the typed path stays
       if (answer->empty()) {
         path_form.reset();
@@ -148,9 +162,8 @@ void Session::path_chosen(const fs::path& typed) {
         f.fault.say(path.string() + " is not a folder.", "path.text");
         return;
       }
-      settings.watched_folder = path;
-      watched_seen_.clear();
-      watched_first_ = true;
+      settings.watched_folder = text.empty() ? path : fs::absolute(path);
+      watched_.reset();
       save_settings_now();
       path_form.reset();
       return;
@@ -183,31 +196,42 @@ void Session::confirm_form() {
     give_scale();
 }
 
-bool Session::watch(bool at_once) {
-  if (settings.watched_folder.empty()) return false;
+/// What was seen in the watched folder. One look is under way at a time, and only that one uses `files` and `first`.
+struct Session::Watched {
+  struct Seen {
+    std::uintmax_t size = 0;
+    bool told = false;
+  };
+  std::map<fs::path, Seen> files;
+  bool first = true;  ///< what lies there already is not new
+  std::atomic<bool> looking{false};
+};
+
+void Session::watch(bool at_once) {
+  if (settings.watched_folder.empty()) return;
   const auto now = std::chrono::steady_clock::now();
-  if (!at_once && now - watched_at_ < std::chrono::seconds(2)) return false;
+  if (!at_once && now - watched_at_ < std::chrono::seconds(2)) return;
   watched_at_ = now;
-  std::vector<fs::path> fresh;
-  std::error_code error;
-  for (const auto& entry : fs::directory_iterator(settings.watched_folder, error)) {
-    if (!entry.is_regular_file(error)) continue;
-    const auto e = lower_ascii(entry.path().extension().string());
-    if (e != ".jpg" && e != ".jpeg" && e != ".heic" && e != ".png" && e != ".tif" && e != ".tiff" && e != ".webp") continue;
-    // A file that still grows is left for the next look.
-    const auto size = entry.file_size(error);
-    auto& seen = watched_seen_[entry.path().string()];
-    if (seen.second) continue;
-    if (watched_first_ || (seen.first == size && size > 0)) {
-      seen.second = true;
-      if (!watched_first_) fresh.push_back(entry.path());
+  if (!watched_) watched_ = std::make_shared<Watched>();
+  if (watched_->looking.exchange(true)) return;  // a slow disk
+  outside_.start("Looking at the watched folder", [this, watched = watched_, folder = settings.watched_folder](const Token&) -> Jobs::Delivery {
+    std::vector<fs::path> fresh;
+    for (const auto& [file, size] : photo_files(folder)) {
+      auto& seen = watched->files[file];
+      // A file that still grows is left for the next look.
+      if (!seen.told && (watched->first || (seen.size == size && size > 0))) {
+        seen.told = true;
+        if (!watched->first) fresh.push_back(file);
+      }
+      seen.size = size;
     }
-    seen.first = size;
-  }
-  watched_first_ = false;
-  if (fresh.empty()) return false;
-  drop_files(fresh);
-  return true;
+    if (std::error_code ignored; fs::is_directory(folder, ignored)) watched->first = false;  // one that is not there yet: what it brings with it is not new
+    watched->looking = false;
+    if (fresh.empty()) return {};
+    return [this, watched, fresh] {
+      if (watched == watched_) bring_up(fresh);
+    };
+  }, false, true);
 }
 
 void Session::set_degree_day_base(double celsius) {

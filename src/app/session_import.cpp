@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "app/book_access.h"
+#include "app/photo_files.h"
 #include "app/typed.h"
 #include "uroko/app/session.h"
 #include "uroko/base/error.h"
@@ -15,30 +16,37 @@ namespace fs = std::filesystem;
 using casebook::Id;
 
 void Session::drop_files(const std::vector<fs::path>& files) {
+  if (bring_up(files)) path_form.reset();  // the form that asked for them
+}
+
+bool Session::bring_up(const std::vector<fs::path>& files) {
   std::vector<fs::path> found;
   for (const auto& file : files) {
     std::error_code error;
-    if (file.extension() == ".uroko") return open_book(file);
+    if (file.extension() == ".uroko") {
+      open_book(file);
+      return false;
+    }
     if (fs::is_directory(file, error)) {
-      for (const auto& entry : fs::directory_iterator(file, error))
-        if (entry.is_regular_file(error)) {
-          const auto e = lower_ascii(entry.path().extension().string());
-          if (e == ".jpg" || e == ".jpeg" || e == ".png" || e == ".tif" || e == ".tiff" || e == ".webp" || e == ".heic" || e == ".heif") found.push_back(entry.path());
-        }
+      for (auto& [photo, size] : photo_files(file)) found.push_back(std::move(photo));
     } else {
       found.push_back(file);
     }
   }
   std::sort(found.begin(), found.end());
-  if (found.empty()) return tell(Notice::Kind::trouble, "There is no photo in what was dropped.", "Drop JPEG, HEIC, PNG, TIFF or WebP files, or a folder of them.");
-  if (has_book() && book.read_only) return tell(Notice::Kind::trouble, "The case book is open for reading only.", "Copy it to a folder that you may write to.");
+  if (found.empty() || (has_book() && book.read_only)) {
+    if (found.empty())
+      tell(Notice::Kind::trouble, "There is no photo in what was dropped.", "Drop JPEG, HEIC, PNG, TIFF or WebP files, or a folder of them.");
+    else
+      tell(Notice::Kind::trouble, "The case book is open for reading only.", "Copy it to a folder that you may write to.");
+    return false;
+  }
   if (!import_form) {
     import_form.emplace();
     if (const auto* f = current_fish()) import_form->fish = f->fish.name;
     if (const auto* w = current_wound()) import_form->wound = w->wound.name;
     if (!has_book()) import_form->book = default_book().string();
   }
-  path_form.reset();
   settings.last_folder = fs::absolute(found.front()).parent_path();
   for (const auto& file : found) {
     if (std::any_of(import_form->items.begin(), import_form->items.end(), [&](const auto& i) { return i.file == file; })) continue;
@@ -67,6 +75,7 @@ void Session::drop_files(const std::vector<fs::path>& files) {
     step = Step::scale;
     open_photo(import_form->items.front().file);
   }
+  return true;
 }
 
 void Session::confirm_import() {

@@ -187,7 +187,7 @@ void LiveWindow::run(app::Session& session) {
     const bool typing = ImGui::GetIO().WantTextInput;
     if (events_.frames <= 0 && !more) glfwWaitEventsTimeout(typing || !session.idle() ? 0.25 : script.shooting() ? 0.05 : 2.0);
     else glfwPollEvents();
-    if (session.watch()) events_.frames = 3;
+    session.watch();
     const bool due = events_.frames > 0 || more || typing || woken.exchange(false) || !session.idle() || script.shooting();
     if (!due) continue;
     if (events_.frames > 0) --events_.frames;

@@ -60,4 +60,15 @@ inline void move_margin(app::Session& s) {
   REQUIRE(s.desk->unsaved());
 }
 
+/// Frames of the window until `is_so`.
+inline bool frames_until(app::Session& s, const std::function<bool()>& is_so, double seconds = 20) {
+  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  while (!is_so()) {
+    if (std::chrono::steady_clock::now() > end) return false;
+    s.turn();
+    std::this_thread::yield();
+  }
+  return true;
+}
+
 }  // namespace uroko::testing

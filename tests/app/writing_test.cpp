@@ -9,6 +9,7 @@
 
 using namespace uroko;
 using namespace uroko::app;
+using uroko::testing::frames_until;
 using uroko::testing::move_margin;
 using uroko::testing::OnTheDesk;
 using uroko::testing::trace;
@@ -34,17 +35,6 @@ struct Gone {
   explicit Gone(const fs::path& b) : book(b), elsewhere(b.string() + ".elsewhere") { fs::rename(book, elsewhere); }
   ~Gone() { fs::rename(elsewhere, book); }
 };
-
-/// Frames of the window until `is_so`.
-bool frames_until(Session& s, const std::function<bool()>& is_so, double seconds = 4) {
-  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
-  while (!is_so()) {
-    if (std::chrono::steady_clock::now() > end) return false;
-    s.turn();
-    std::this_thread::yield();
-  }
-  return true;
-}
 
 void opened(Session& s, const OnTheDesk& c) {
   s.open_book(c.koi);

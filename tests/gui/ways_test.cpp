@@ -1,13 +1,13 @@
 // Ways through the window that a recheck takes only sometimes: a typed path where no dialog is there, a watched folder, the loupe, a scale
 // given by hand, two windows on one book, a folder that goes away. Photos: sample_images with their rendered truth, and a drawn disc.
 #include <catch2/catch.hpp>
-#include <cstdlib>
 #include <fstream>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
 #include "gui/harness.h"
 #include "gui/sample_book.h"
+#include "support/environment.h"
 #include "uroko/app/tour.h"
 #include "uroko/base/file.h"
 #include "uroko/base/text.h"
@@ -19,33 +19,6 @@ using namespace uroko::testing;
 namespace fs = std::filesystem;
 
 namespace {
-
-/// No desktop portal, no dialog program: what a bare desktop or a remote session has.
-class NoDialogs {
- public:
-  NoDialogs() {
-    set("PATH", "/nonexistent", path_);
-    set("DBUS_SESSION_BUS_ADDRESS", "unix:path=/nonexistent", bus_);
-  }
-  ~NoDialogs() {
-    back("PATH", path_);
-    back("DBUS_SESSION_BUS_ADDRESS", bus_);
-  }
-
- private:
-  using Kept = std::optional<std::string>;
-  static void set(const char* name, const char* value, Kept& kept) {
-    if (const char* was = std::getenv(name)) kept = was;
-    ::setenv(name, value, 1);
-  }
-  static void back(const char* name, const Kept& kept) {
-    if (kept)
-      ::setenv(name, kept->c_str(), 1);
-    else
-      ::unsetenv(name);
-  }
-  Kept path_, bus_;
-};
 
 fs::path photo_file(std::size_t i) { return kSamples / sample(i)["file"].get<std::string>(); }
 
@@ -78,7 +51,7 @@ void accept_another(app::Session& s) {
 }  // namespace
 
 TEST_CASE("with no dialog on the desktop a typed path takes a photo in, and a wrong one is named where it was typed") {
-  const NoDialogs none;
+  const Environment none(Environment::no_dialogs());
   TempFolder folder;
   Harness h(folder.path());
   h.press("start.drop");
@@ -98,7 +71,7 @@ TEST_CASE("with no dialog on the desktop a typed path takes a photo in, and a wr
 }
 
 TEST_CASE("a watched folder brings up what comes into it, once it has stopped growing, and not what lay there") {
-  const NoDialogs none;
+  const Environment none(Environment::no_dialogs());
   TempFolder folder;
   const auto watched = folder / "camera";
   fs::create_directory(watched);
@@ -112,21 +85,23 @@ TEST_CASE("a watched folder brings up what comes into it, once it has stopped gr
   h.type("path.text", watched.string());
   h.press("path.confirm");
   CHECK(h.session.settings.watched_folder == watched);
-  CHECK_FALSE(h.session.watch(true));  // what lies there already
+  const auto look = [&] {  // what a look at the folder brought up
+    h.session.watch(true);
+    h.settle();
+    return h.session.import_form ? h.session.import_form->items.size() : 0;
+  };
+  CHECK(look() == 0);  // what lies there already
   const auto whole = read_file(photo_file(1), std::size_t{64} << 20);
   write_file_whole(watched / "new.jpg", whole.substr(0, whole.size() / 2));
-  CHECK_FALSE(h.session.watch(true));
+  CHECK(look() == 0);
   write_file_whole(watched / "new.jpg", whole);  // still growing
-  CHECK_FALSE(h.session.watch(true));
-  CHECK(h.session.watch(true));
-  h.settle();
-  REQUIRE(h.session.import_form);
-  REQUIRE(h.session.import_form->items.size() == 1);
+  CHECK(look() == 0);
+  REQUIRE(look() == 1);
   CHECK(h.session.import_form->items[0].file.filename() == "new.jpg");
   CHECK(h.session.import_form->items[0].trouble.empty());
-  CHECK_FALSE(h.session.watch(true));  // once
+  CHECK(look() == 1);  // once
   fs::remove_all(watched);
-  CHECK_FALSE(h.session.watch(true));  // gone: nothing to bring, and no end of the program
+  CHECK(look() == 1);  // gone: nothing to bring, and no end of the program
 }
 
 TEST_CASE("the loupe is drawn at the pointer over the photo and nowhere else") {

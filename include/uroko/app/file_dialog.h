@@ -16,8 +16,8 @@ struct FileQuestion {
   std::vector<std::string> patterns;  ///< "*.jpg"
 };
 
-/// Asks through the desktop portal (org.freedesktop.portal.FileChooser over D-Bus), else zenity, else kdialog. Blocks: for a worker.
-/// Nothing when none of them is there; an empty list when the person cancelled.
+/// Asks through the desktop portal (org.freedesktop.portal.FileChooser over D-Bus), else zenity, else kdialog. Blocks, for as long as the person takes: for a worker
+/// that nothing else waits for. Nothing when none of them shows its dialog; an empty list when the person cancelled or the token was, which takes the dialog away.
 std::optional<std::vector<std::filesystem::path>> ask_files(const FileQuestion& question, const Token& token);
 
 }  // namespace uroko::app

@@ -236,8 +236,8 @@ class Session {
   bool key(const KeyPress& press);
   bool run(std::string_view command_id);
   void confirm_form();  ///< Enter in a form
-  /// Looks at the watched folder, every two seconds or `at_once`; true when something new came.
-  bool watch(bool at_once = false);
+  /// Has a worker look at the watched folder, every two seconds or `at_once`; what is new there comes up for a fish and a date.
+  void watch(bool at_once = false);
   void escape();
   void start_tour();
   void first_tour();  ///< unless it was seen
@@ -256,16 +256,18 @@ class Session {
   std::vector<Jobs::Running> running() const;
   void set_wake(const std::function<void()>& wake);  ///< called from a worker when `turn` has something to do
 
-  Jobs jobs{2};  ///< last, with the two below: their workers end before what they deliver to
+  Jobs jobs{2};  ///< last, with the three below: their workers end before what they deliver to
 
  private:
   Jobs reading_{1};  ///< asks the book, and keeps the small files; never cancelled
   Jobs writing_{1};  ///< changes it, in the order of asking (writes.h)
+  Jobs outside_{2};  ///< waits for what takes its own time: the desktop's dialog, the watched folder
 
   struct PhotosOfDay {
     std::optional<DateTime> date;  ///< nothing: the photos' own
     std::vector<std::filesystem::path> files;
   };
+  bool bring_up(const std::vector<std::filesystem::path>& files);  ///< false: nothing to ask a fish and a date for
   void take_in(std::vector<PhotosOfDay> groups, std::optional<double> water, std::optional<double> weight);
 
   // --- writes (session_writes.cpp)
@@ -367,8 +369,9 @@ class Session {
   std::uint64_t next_desk_ = 1;
   bool wound_view_ = false;
   enum class Change { desk, book } last_change_ = Change::desk;  ///< what undo looks at first
-  std::map<std::string, std::pair<std::uintmax_t, bool>> watched_seen_;  ///< size, offered already
-  bool watched_first_ = true;
+  std::optional<Token> asking_;  ///< the desktop's dialog that is open
+  struct Watched;
+  std::shared_ptr<Watched> watched_;  ///< the worker's while it looks
   std::chrono::steady_clock::time_point watched_at_{};
 };
 
