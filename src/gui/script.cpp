@@ -77,6 +77,7 @@ void Script::write_state(const app::Session& session, const Frame& frame, bool b
                       {"typing", io.WantTextInput},
                       {"commands_open", session.palette.open},
                       {"asking", session.path_form && session.path_form->asking},
+                      {"log", session.series().events.size()},
                       {"undo", session.undo_label().value_or("")},
                       {"redo", session.redo_label().value_or("")},
                       {"fields", frame.fields()},

@@ -1,5 +1,6 @@
 #include "gui/real_window.h"
 
+#include <signal.h>
 #include <sys/wait.h>
 
 #include <chrono>
@@ -24,27 +25,44 @@ std::string RealWindow::missing() {
   return {};
 }
 
-RealWindow::RealWindow(std::vector<std::string> arguments, int width, int height) : screen_(width, height), display_("DISPLAY=" + screen_.display()) {
+RealWindow::RealWindow(std::vector<std::string> arguments, int width, int height)
+    : screen_(width, height), display_("DISPLAY=" + screen_.display()), size_("UROKO_SIZE=" + std::to_string(width) + "x" + std::to_string(height)) {
   fs::create_directories(home());
-  const std::string size = std::to_string(width) + "x" + std::to_string(height);
+  start_again(std::move(arguments));
+}
+
+void RealWindow::start_again(std::vector<std::string> arguments) {
+  fs::remove(folder_ / "state.json");
+  state_ = nullptr;
   arguments.insert(arguments.begin(), UROKO_COMMAND);
   // No session bus and no dialog programs: the typed path is the way in, on every machine the same.
   program_ = start(arguments,
                    {display_, "HOME=" + home().string(), "XDG_CONFIG_HOME=" + (home() / ".config").string(), "XDG_STATE_HOME=" + (home() / ".local/state").string(),
-                    "DBUS_SESSION_BUS_ADDRESS=unix:path=/nonexistent", "PATH=/nonexistent", "UROKO_STATE=" + (folder_ / "state.json").string(), "UROKO_SIZE=" + size, "LIBGL_ALWAYS_SOFTWARE=1"},
+                    "DBUS_SESSION_BUS_ADDRESS=unix:path=/nonexistent", "PATH=/nonexistent", "UROKO_STATE=" + (folder_ / "state.json").string(), size_, "LIBGL_ALWAYS_SOFTWARE=1"},
                    folder_ / "program.txt");
   wait("the first frame", [](const auto& s) { return s.contains("idle"); });
 }
 
 RealWindow::~RealWindow() { stop(program_); }
 
+void RealWindow::read_state() {
+  if (std::ifstream in(folder_ / "state.json"); in) {
+    const auto read = nlohmann::json::parse(in, nullptr, false);
+    if (read.is_object()) state_ = read;
+  }
+}
+
+bool RealWindow::killed(double seconds) {
+  const int code = wait_for_end(program_, seconds);
+  if (code != -1) program_ = 0;
+  read_state();
+  return code == 128 + SIGKILL;
+}
+
 const nlohmann::json& RealWindow::wait(const std::string& what, const std::function<bool(const nlohmann::json&)>& is_so, double seconds) {
   const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
   for (;;) {
-    if (std::ifstream in(folder_ / "state.json"); in) {
-      const auto read = nlohmann::json::parse(in, nullptr, false);
-      if (read.is_object()) state_ = read;
-    }
+    read_state();
     if (!state_.is_null() && is_so(state_)) {
       static const bool told = std::getenv("UROKO_STEPS") != nullptr;
       if (told && what.rfind("the pointer", 0) != 0 && what.rfind("the button", 0) != 0)

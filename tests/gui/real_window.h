@@ -39,14 +39,22 @@ class RealWindow {
   /// Waits for the program's own end; its exit code, -1 when it had to be ended.
   int quit(double seconds = 10);
 
+  pid_t process() const { return program_; }
+  /// Waits until it was killed, and reads what it showed last. False: it was not, or not by SIGKILL.
+  bool killed(double seconds = 30);
+  /// The program anew with the same home, once it has ended.
+  void start_again(std::vector<std::string> arguments = {});
+
  private:
   void xdotool(std::vector<std::string> arguments);
   void move(double x, double y);
   void button(bool down);
 
+  void read_state();
+
   TempFolder folder_;
   Screen screen_;
-  std::string display_;  ///< as the environment says it
+  std::string display_, size_;  ///< as the environment says them
   pid_t program_ = 0;
   std::chrono::steady_clock::time_point started_ = std::chrono::steady_clock::now();
   nlohmann::json state_;
