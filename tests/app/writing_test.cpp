@@ -147,6 +147,20 @@ TEST_CASE("what cannot be saved after its place has gone is kept, named, and can
     CHECK(measures_in(c.koi) == 1);
     CHECK(s.series().events.size() == 1);
   }
+  SECTION("given up, each by itself") {
+    s.leave();
+    s.give_up(7);  // there is none
+    CHECK(s.not_saved.size() == 2);
+    s.give_up(0);
+    REQUIRE(s.not_saved.size() == 1);
+    CHECK(s.not_saved[0].text.find("care log") != std::string::npos);
+    s.turn();
+    CHECK_FALSE(s.quit);
+    s.give_up(0);
+    s.turn();
+    CHECK(s.quit);
+    CHECK(measures_in(c.koi) == 0);
+  }
   SECTION("nothing closes over it unseen") {
     s.leave();
     s.turn();
@@ -172,6 +186,39 @@ TEST_CASE("what cannot be saved after its place has gone is kept, named, and can
       CHECK_FALSE(s.quit);
     }
   }
+}
+
+TEST_CASE("photos that the book could not take in come back in their form with what was typed, and go in when the book is there again") {
+  OnTheDesk c;
+  const auto file = c.folder / "new.png";
+  cv::Mat picture(300, 400, CV_8UC3, cv::Scalar(90, 120, 150));
+  write_file_whole(file, photo::encode_png(picture));
+  Session s(c.places);
+  opened(s, c);
+  s.drop_files({file});
+  REQUIRE(s.settle());
+  REQUIRE(s.import_form);
+  CHECK(s.import_form->fish == "A");  // as what is looked at
+  s.import_form->wound = "tail";
+  s.import_form->items.at(0).date = "2026-03-05";
+  s.import_form->water = "17";
+  {
+    const Gone gone(c.koi);
+    s.confirm_import();
+    CHECK_FALSE(s.import_form);
+    REQUIRE(s.settle());
+    REQUIRE(s.import_form);
+    CHECK_FALSE(s.import_form->fault.empty());
+    CHECK(s.import_form->wound == "tail");
+    CHECK(s.import_form->water == "17");
+    CHECK(s.import_form->items.at(0).date == "2026-03-05");
+    CHECK(s.not_saved.empty());
+  }
+  s.confirm_import();
+  REQUIRE(s.settle());
+  CHECK_FALSE(s.import_form);
+  CHECK(s.current_wound()->wound.name == "tail");
+  CHECK(s.current_wound()->visits.at(0).visit.water_c == 17);
 }
 
 TEST_CASE("a form that the book refuses stays with what was typed and says why") {
