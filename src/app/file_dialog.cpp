@@ -223,6 +223,7 @@ std::optional<std::vector<fs::path>> ask_program(const std::vector<std::string>&
   posix_spawn_file_actions_init(&actions);
   posix_spawn_file_actions_adddup2(&actions, ends[1], STDOUT_FILENO);
   std::vector<char*> argv;
+  argv.reserve(command.size() + 1);
   for (const auto& a : command) argv.push_back(const_cast<char*>(a.c_str()));
   argv.push_back(nullptr);
   pid_t pid = 0;

@@ -30,7 +30,7 @@ using Purpose = PathForm::Purpose;
 
 fs::path sample_book() {
   // What a package installs, then what scripts/demo builds.
-  if (const auto installed = shared_path("sample.uroko"); !installed.empty()) return installed;
+  if (auto installed = shared_path("sample.uroko"); !installed.empty()) return installed;
   std::error_code ignored;
   const auto source = shared_path("packaging");  // assets/packaging of a checkout
   const auto built = source.empty() ? fs::path() : source.parent_path().parent_path() / "build" / "demo" / "sample.uroko";

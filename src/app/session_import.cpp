@@ -104,7 +104,7 @@ void Session::confirm_import() {
   }
   if (sound == 0) f.fault.say("None of these files can be taken in.");
   if (!f.fault.empty()) return;
-  if (access_) return take_in(std::move(groups), water, weight);
+  if (access_) return take_in(groups, water, weight);
   const fs::path path = trim(f.book);
   if (path.empty()) {
     f.fault.say("Say where the case book is to be made.", "import.book");
@@ -118,7 +118,7 @@ void Session::confirm_import() {
   });
 }
 
-void Session::take_in(std::vector<PhotosOfDay> groups, std::optional<double> water, std::optional<double> weight) {
+void Session::take_in(const std::vector<PhotosOfDay>& groups, std::optional<double> water, std::optional<double> weight) {
   const auto form = *std::exchange(import_form, std::nullopt);
   const std::string fish_name = trim(form.fish), wound_name = trim(form.wound);
   auto added = std::make_shared<std::vector<casebook::AddedPhoto>>();  // the worker's until `done`

@@ -94,7 +94,7 @@ void Session::open(const fs::path& path, const HowToOpen& how, const std::functi
   }, true);
 }
 
-void Session::not_opened(std::uint64_t number, std::exception_ptr why, const std::function<void()>& then) {
+void Session::not_opened(std::uint64_t number, const std::exception_ptr& why, const std::function<void()>& then) {
   if (number != opening_number_) return;
   opening.reset();
   if (why) trouble("Opening the case book", why);

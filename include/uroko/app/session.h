@@ -268,7 +268,7 @@ class Session {
     std::vector<std::filesystem::path> files;
   };
   bool bring_up(const std::vector<std::filesystem::path>& files);  ///< false: nothing to ask a fish and a date for
-  void take_in(std::vector<PhotosOfDay> groups, std::optional<double> water, std::optional<double> weight);
+  void take_in(const std::vector<PhotosOfDay>& groups, std::optional<double> water, std::optional<double> weight);
 
   // --- writes (session_writes.cpp)
   std::uint64_t write(Write write);
@@ -288,7 +288,7 @@ class Session {
     bool if_there = false;           ///< no word about one that is gone; with `make`: made where it is not there
   };
   void open(const std::filesystem::path& path, const HowToOpen& how, const std::function<void()>& then);
-  void not_opened(std::uint64_t number, std::exception_ptr why, const std::function<void()>& then);
+  void not_opened(std::uint64_t number, const std::exception_ptr& why, const std::function<void()>& then);
   void show_book(Opened opened);
   void adopt(std::shared_ptr<BookModel> now);   ///< after a write: keeps what is known of the rest
   void with_fish(casebook::Id id, std::function<void()> then);  ///< once its measures are read; the last one asked for counts
