@@ -186,6 +186,7 @@ std::vector<const Command*> matching_commands(std::string_view text) {
   }
   std::stable_sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
   std::vector<const Command*> out;
+  out.reserve(found.size());
   for (const auto& [score, c] : found) out.push_back(c);
   return out;
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <exception>
 #include <opencv2/imgproc.hpp>
+#include <utility>
 
 #include "app/book_access.h"
 #include "app/kept_file.h"
@@ -23,7 +24,7 @@ void Intents::apply(Session& session) {
 Session::Session(Places where) : places(std::move(where)), kept_unfinished_(std::make_shared<KeptFile>()), kept_settings_(std::make_shared<KeptFile>()) {
   settings = load_settings(places.settings);
   if (auto kept = read_unfinished(places.unfinished)) unfinished_ = std::make_shared<const UnfinishedTrace>(std::move(*kept));
-  for (auto* lane : {&jobs, &reading_, &writing_, &outside_}) lane->on_trouble = [this](const std::string& label, std::exception_ptr error) { trouble(label, error); };
+  for (auto* lane : {&jobs, &reading_, &writing_, &outside_}) lane->on_trouble = [this](const std::string& label, const std::exception_ptr& error) { trouble(label, error); };
 }
 
 Session::~Session() {
@@ -71,7 +72,7 @@ void Session::put_notice_away(std::size_t index) {
 
 void Session::trouble(const std::string& label, std::exception_ptr error) {
   try {
-    std::rethrow_exception(error);
+    std::rethrow_exception(std::move(error));
   } catch (const Error& e) {
     const std::string where = e.file().empty() ? "" : e.file().filename().string() + ": ";
     tell(Notice::Kind::trouble, where + e.happened(), e.advice());
