@@ -52,7 +52,7 @@ void Session::adopt(std::shared_ptr<BookModel> now) {
   if (shown && !shown->read() && !coming_wound_) with_fish(fish, [this] { recompute_course(); });
 }
 
-void Session::with_fish(Id id, std::function<void()> then) {
+void Session::with_fish(Id id, const std::function<void()>& then) {
   const auto request = ++fish_request_;
   const auto* f = book.find_fish(id);
   if (!f || f->read()) return then();
@@ -82,10 +82,10 @@ void Session::read_the_rest() {
   for (const auto& f : book.fish)
     for (const auto& w : f.wounds)
       if (!w.read) rest->wounds.push_back(w.wound.id);
-  read_piece(std::move(rest));
+  read_piece(rest);
 }
 
-void Session::read_piece(std::shared_ptr<Rest> rest) {
+void Session::read_piece(const std::shared_ptr<Rest>& rest) {
   constexpr std::size_t kPiece = 32;
   reading_.start("Reading the case book", [this, rest, access = access_](const Token&) -> Jobs::Delivery {
     std::vector<DueEntry> due;

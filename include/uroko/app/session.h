@@ -291,10 +291,10 @@ class Session {
   void not_opened(std::uint64_t number, const std::exception_ptr& why, const std::function<void()>& then);
   void show_book(Opened opened);
   void adopt(std::shared_ptr<BookModel> now);   ///< after a write: keeps what is known of the rest
-  void with_fish(casebook::Id id, std::function<void()> then);  ///< once its measures are read; the last one asked for counts
+  void with_fish(casebook::Id id, const std::function<void()>& then);  ///< once its measures are read; the last one asked for counts
   void read_the_rest();
   struct Rest;
-  void read_piece(std::shared_ptr<Rest> rest);
+  void read_piece(const std::shared_ptr<Rest>& rest);
   void put_book_away();
   void close_record_forms();
   void show_wound(casebook::Id id);
