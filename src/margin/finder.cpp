@@ -95,6 +95,11 @@ constexpr double kWeakContrast = 1.7;  ///< a margin this weak is warned of
 constexpr double kMostDrawn = 0.18, kMostDrawnClear = 0.06;
 constexpr double kVagueClarity = 1.9, kPlainClarity = 2.3;
 
+/// How much clearer the edge must be that is found below the first margin than the first one's, to be taken in its place.
+constexpr double kClearer = 1.1;
+/// And how much smaller, in area: a margin that is nearly the same is not looked at again.
+constexpr double kLess = 0.97;
+
 /// Islands of skin inside a coarse margin, by a cut on colour.
 ImageOutline with_islands(const cv::Mat& bgr, const ImageOutline& coarse, int side) {
   const Crop crop = make_crop(bgr, box_of(coarse, 0.3), side);
@@ -109,6 +114,12 @@ ImageOutline with_islands(const cv::Mat& bgr, const ImageOutline& coarse, int si
   }
   local = crop.in_photo(local);
   return find_fault(local) ? coarse : local;
+}
+
+Margin settled_below(const cv::Mat& bgr, const Search& coarse, const FinderOptions& options, double* contrast) {
+  const auto outline = options.keep_holes ? with_islands(bgr, coarse.outline, options.crop_side_px) : coarse.outline;
+  const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
+  return settled(bgr, outline, reach, From::loop, contrast);
 }
 
 }  // namespace
@@ -213,13 +224,18 @@ Result<Margin> find_in_loop(const cv::Mat& bgr, const ImageOutline& given_loop, 
     return Refusal{"loop-large", "the loop takes in nearly the whole photo and leaves no skin outside to compare with",
                    "draw the loop closer round the wound"};
   loop = inside;
-  const auto coarse = search_in_loop(bgr, loop, options.crop_side_px, kUsualSpread);
+  auto coarse = search_in_loop(bgr, loop, options.crop_side_px, kUsualSpread);
   if (coarse.outline.empty())
     return Refusal{"nothing-found", "no edge was found inside the loop", "draw the loop around the wound, or trace the margin by hand"};
-  const auto outline = options.keep_holes ? with_islands(bgr, coarse.outline, options.crop_side_px) : coarse.outline;
-  const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
   double contrast = 0;
-  auto margin = settled(bgr, outline, reach, From::loop, &contrast);
+  auto margin = settled_below(bgr, coarse, options, &contrast);
+  // What a loose loop held on to may be a line of the skin outside the wound: once more with the first margin for a loop, expecting no depth.
+  const auto closer = search_in_loop(bgr, coarse.outline, options.crop_side_px, 0);
+  if (!closer.outline.empty() && area(closer.outline) < kLess * area(coarse.outline)) {
+    double seen = 0;
+    auto within = settled_below(bgr, closer, options, &seen);
+    if (seen > kClearer * contrast) margin = std::move(within), coarse = closer, contrast = seen;
+  }
   if (contrast < kNoContrast)
     return Refusal{"no-edge", "what lies inside the loop looks like what lies around it: there is no edge to follow",
                    "draw the loop around the wound, or trace the margin by hand"};

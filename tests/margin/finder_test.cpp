@@ -166,3 +166,13 @@ TEST_CASE("names of origins are those of the interface") {
   CHECK(std::string(name(From::seed)) == "seed");
   CHECK(std::string(name(From::automatic)) == "auto");
 }
+
+TEST_CASE("margin: a loop 45 % of the radius outside that first holds on to the coat's pattern is looked at once more from there") {
+  // The first margin lies on scales and a red patch outside the wound, where there is no edge: it was refused as "no-edge".
+  const auto c = eval::koi_case("usual", 12);
+  const auto found = find_in_loop(c.bgr, eval::rough_loop(c, 0.45, 17 + std::hash<std::string>{}(c.name) % 997));
+  REQUIRE(found);
+  eval::Scores scores;
+  scores.add(c, eval::mask_of(found->outline, c.bgr.size()));
+  CHECK(scores.dice[0] > 0.95);
+}
