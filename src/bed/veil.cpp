@@ -99,8 +99,11 @@ int glint_px(const Thresholds& thresholds, double px_per_mm) {
 }
 
 cv::Mat tissue_lab(const cv::Mat& bgr, const cv::Mat& seen, const WhiteBalance& balance, const Thresholds& thresholds, double px_per_mm) {
-  cv::Mat calm = bgr, veil;
-  if (thresholds.median_px > 1 && std::min(bgr.rows, bgr.cols) > thresholds.median_px) cv::medianBlur(bgr, calm, thresholds.median_px);
+  cv::Mat calm, veil;
+  if (thresholds.median_px > 1 && std::min(bgr.rows, bgr.cols) > thresholds.median_px)
+    cv::medianBlur(bgr, calm, thresholds.median_px);
+  else
+    calm = bgr;
   cv::Mat linear = linear_image(calm, balance);
   const auto take_off = [&](const cv::Mat& light) {
     cv::Mat three;

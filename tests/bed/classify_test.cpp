@@ -189,6 +189,16 @@ TEST_CASE("picking an example makes its colour that tissue") {
   CHECK(after.options == bed::to_json(taught));
 }
 
+TEST_CASE("neither telling tissues nor teaching examples writes into the photo") {
+  cv::Mat photo(120, 120, CV_8UC3, kRed);
+  for (int k = 5; k < 115; k += 7) photo.at<cv::Vec3b>(k, k) = {200, 210, 220};
+  const cv::Mat before = photo.clone();
+  bed::with_examples(bed::default_thresholds(), photo, {}, {{Tissue::pale, {60, 60}, 6}});
+  CHECK(cv::norm(photo, before, cv::NORM_INF) == 0);
+  bed::classify(photo, box(9.5, 9.5, 109.5, 109.5), flat_map(), {});
+  CHECK(cv::norm(photo, before, cv::NORM_INF) == 0);
+}
+
 TEST_CASE("a wet film's glints and sheen do not turn granulation pale") {
   // Neutral light added in linear light (dichromatic reflection): stripes 0.6 mm wide, then the same over everything.
   const auto film = [](const cv::Mat& bgr, const auto& light) {
