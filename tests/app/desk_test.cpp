@@ -48,7 +48,7 @@ const Ring<ImagePoint>& ring_of_margin(const Session& s) { return s.desk->histor
 
 }  // namespace
 
-TEST_CASE("a margin is not accepted before there is one, before there is a scale, and before the photo is in a book; each is said with what to do") {
+TEST_CASE("a margin is not accepted before there is one, before there is a scale, and before the photo is in a book, and each is said with what to do") {
   Open c;
   c.s.accept();
   CHECK(c.told("There is no margin to accept yet. Loop the wound first (L)."));

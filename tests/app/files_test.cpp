@@ -196,7 +196,7 @@ TEST_CASE("a folder that is not there yet at the start is watched from when it c
   CHECK(s.import_form->items[0].file.filename() == "new.png");
 }
 
-TEST_CASE("dropped folders and files come up by name, each once; what is no photo is said to be none") {
+TEST_CASE("dropped folders and files come up by name, each once, and what is no photo is said to be none") {
   OnTheDesk c;
   const auto drop = c.folder / "drop";
   fs::create_directory(drop);

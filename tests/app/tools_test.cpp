@@ -219,7 +219,7 @@ TEST_CASE("a stretch is redrawn from the margin to the margin, and a stroke that
   }
 }
 
-TEST_CASE("an island is cut by a drawn or a clicked loop; one beside the wound, round the whole of it, or without a wound cuts nothing") {
+TEST_CASE("an island is cut by a drawn or a clicked loop, and one beside the wound, round the whole of it, or without a wound cuts nothing") {
   const auto tool = make_tool(ToolId::hole);
   const auto o = circle();
   const auto square = [&](double x, double y, double half) { return std::vector<Pointer>{at(x - half, y - half), at(x + half, y - half), at(x + half, y + half), at(x - half, y + half)}; };
