@@ -34,13 +34,12 @@ bool Session::bring_up(const std::vector<fs::path>& files) {
     }
   }
   std::sort(found.begin(), found.end());
-  if (found.empty() || (has_book() && book.read_only)) {
-    if (found.empty())
-      tell(Notice::Kind::trouble, "There is no photo in what was dropped.", "Drop JPEG, HEIC, PNG, TIFF or WebP files, or a folder of them.");
-    else
-      tell(Notice::Kind::trouble, "The case book is open for reading only.", "Copy it to a folder that you may write to.");
+  const auto refused = [&](const char* why, const char* advice) {
+    tell(Notice::Kind::trouble, why, advice);
     return false;
-  }
+  };
+  if (found.empty()) return refused("There is no photo in what was dropped.", "Drop JPEG, HEIC, PNG, TIFF or WebP files, or a folder of them.");
+  if (has_book() && book.read_only) return refused("The case book is open for reading only.", "Copy it to a folder that you may write to.");
   if (!import_form) {
     import_form.emplace();
     if (const auto* f = current_fish()) import_form->fish = f->fish.name;

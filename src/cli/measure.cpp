@@ -17,6 +17,7 @@
 #include "uroko/base/text.h"
 #include "uroko/measure/budget.h"
 #include "uroko/measure/one_photo.h"
+#include "uroko/photo/endings.h"
 #include "uroko/report/annotated.h"
 
 namespace uroko::cli {
@@ -127,18 +128,13 @@ void measure_several(const Flags& f) {
     if (w.code == "disagreement" || w.code == "dates") fmt::print("  {}: {}\n", w.code, w.text);
 }
 
-bool looks_like_photo(const fs::path& file) {
-  static const std::vector<std::string> known = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"};
-  return std::find(known.begin(), known.end(), lower_ascii(file.extension().string())) != known.end();
-}
-
 /// The photos of a folder by name, or the paths of a list, a line each; relative ones are sought from here, then beside the list.
 std::vector<fs::path> photos_of(const fs::path& batch) {
   std::vector<fs::path> files;
   std::error_code fault;
   if (fs::is_directory(batch, fault)) {
     for (const auto& entry : fs::directory_iterator(batch, fault))
-      if (looks_like_photo(entry.path())) files.push_back(entry.path());
+      if (photo::has_photo_ending(entry.path())) files.push_back(entry.path());
     if (fault) throw Error(Fault::input, "unreadable", batch, "the folder cannot be read (" + fault.message() + ")", "check its permissions");
     std::sort(files.begin(), files.end());
     if (files.empty()) throw Error(Fault::input, "no-photos", batch, "holds no photo (JPEG, PNG, TIFF, WebP, HEIC)", "name the folder that holds the photos");

@@ -116,6 +116,7 @@ ImageOutline with_islands(const cv::Mat& bgr, const ImageOutline& coarse, int si
   return find_fault(local) ? coarse : local;
 }
 
+/// What was found below a loop, with its islands, settled; `contrast` as for `settled`.
 Margin settled_below(const cv::Mat& bgr, const Search& coarse, const FinderOptions& options, double* contrast) {
   const auto outline = options.keep_holes ? with_islands(bgr, coarse.outline, options.crop_side_px) : coarse.outline;
   const double reach = std::max({5.0 * std::min(1.0, radius_of(outline) / 40), 0.08 * radius_of(outline), 2.5 / coarse.scale});
