@@ -10,6 +10,7 @@ using namespace uroko;
 using namespace uroko::app;
 using uroko::testing::move_margin;
 using uroko::testing::OnTheDesk;
+using uroko::testing::open_and_trace;
 using uroko::testing::trace;
 
 namespace {
@@ -22,9 +23,7 @@ struct Open : OnTheDesk {
     REQUIRE(s.desk);
   }
   void settle() { REQUIRE(s.settle()); }
-  bool told(const std::string& part) const {
-    return std::any_of(s.notices.begin(), s.notices.end(), [&](const Notice& n) { return (n.text + " " + n.advice).find(part) != std::string::npos; });
-  }
+  bool told(const std::string& part) const { return uroko::testing::told(s, part); }
   double area() const {
     REQUIRE(s.desk->measurement);
     REQUIRE(s.desk->measured == s.desk->generation);
@@ -260,9 +259,7 @@ TEST_CASE("a stored margin that cannot be read is told, and the photo can be tra
   OnTheDesk c;
   {
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
     s.accept();
     REQUIRE(s.settle());
   }

@@ -345,9 +345,7 @@ TEST_CASE("every question of the window through the desktop's dialog does what w
     }
     Desktop desktop(chosen({uri(home / "out.pdf")}));
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
     s.accept();
     s.ask_path(Purpose::report);
     CHECK(s.path_form->text == (home / "3-24 left flank.pdf").string());
@@ -382,9 +380,7 @@ TEST_CASE("every question of the window through the desktop's dialog does what w
     std::ofstream(home / "lens.json") << "{}";
     Desktop desktop(chosen({uri(home / "lens.json")}));
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
     const auto map = s.desk->history.now().map;
     s.ask_path(Purpose::lens);
     REQUIRE(s.settle());

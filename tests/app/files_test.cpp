@@ -20,10 +20,6 @@ void asked(Session& s, Purpose purpose) {
   REQUIRE_FALSE(s.path_form->asking);
 }
 
-bool told(const Session& s, const std::string& part) {
-  return std::any_of(s.notices.begin(), s.notices.end(), [&](const Notice& n) { return (n.text + " " + n.advice).find(part) != std::string::npos; });
-}
-
 }  // namespace
 
 TEST_CASE("a typed path that is empty, missing or no folder is told at its field, and one that begins with ~ is found in the home folder") {
@@ -64,9 +60,7 @@ TEST_CASE("the card and the report are written where they were asked for, and wh
   OnTheDesk c;
   const Environment none(Environment::no_dialogs());
   Session s(c.places);
-  s.open_book(c.koi);
-  REQUIRE(s.settle());
-  trace(s);
+  open_and_trace(s, c.koi);
   s.accept();
   REQUIRE(s.settle());
   asked(s, Purpose::card);
@@ -333,9 +327,7 @@ TEST_CASE("settings and trace that cannot be kept are told and do not keep the w
   c.places.unfinished = c.folder / "a.png" / "unfinished.json";
   {
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
     CHECK(told(s, "home folder"));
     s.run("window.theme");
     REQUIRE(s.settle());
@@ -351,9 +343,7 @@ TEST_CASE("a margin whose saving was not heard of before the end is known as sav
   OnTheDesk c;
   {
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
   }
   const auto before = read_file(c.places.unfinished);
   ImageOutline accepted;

@@ -7,8 +7,8 @@
 using namespace uroko;
 using namespace uroko::app;
 using uroko::testing::OnTheDesk;
+using uroko::testing::open_and_trace;
 using uroko::testing::TempFolder;
-using uroko::testing::trace;
 namespace fs = std::filesystem;
 
 namespace {
@@ -73,9 +73,7 @@ TEST_CASE("a margin that was found without a hint is shown as a proposal until a
   OnTheDesk c;
   {  // as `uroko book measure` leaves it
     Session s(c.places);
-    s.open_book(c.koi);
-    REQUIRE(s.settle());
-    trace(s);
+    open_and_trace(s, c.koi);
     s.accept();
     REQUIRE(s.settle());
     auto book = casebook::Book::open(c.koi);

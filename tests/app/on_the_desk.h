@@ -1,4 +1,5 @@
 #pragma once
+#include <algorithm>
 #include <catch2/catch.hpp>
 
 #include "support/temp_folder.h"
@@ -47,6 +48,18 @@ inline void trace(app::Session& s) {
   s.release({loop.back()});
   REQUIRE(s.settle());
   REQUIRE(s.desk->measurement);
+}
+
+/// The book opened and its photo traced, as `trace` does.
+inline void open_and_trace(app::Session& s, const std::filesystem::path& book) {
+  s.open_book(book);
+  REQUIRE(s.settle());
+  trace(s);
+}
+
+/// Whether a notice says so.
+inline bool told(const app::Session& s, const std::string& part) {
+  return std::any_of(s.notices.begin(), s.notices.end(), [&](const app::Notice& n) { return (n.text + " " + n.advice).find(part) != std::string::npos; });
 }
 
 /// The whole margin moved by a corner, so that there is something new to accept.
