@@ -186,12 +186,12 @@ void Session::step_fish(int by) {
   select_wound(all[static_cast<std::size_t>(((at >= n ? 0 : at + by) % n + n) % n)]);
 }
 
-void Session::show_photo(Id photo) {
+void Session::show_photo(Id photo, const fs::path& taken_in) {
   const auto* p = book.find_photo(photo);
   const auto* w = p ? book.find_wound(p->row.wound) : nullptr;
   if (!w) return;
   coming_wound_ = w->wound.id;
-  with_fish(w->wound.fish, [this, photo] {
+  with_fish(w->wound.fish, [this, photo, taken_in] {
     coming_wound_ = 0;
     const auto* now = book.find_photo(photo);
     const auto* of = now ? book.find_wound(now->row.wound) : nullptr;
@@ -199,8 +199,17 @@ void Session::show_photo(Id photo) {
     fish = of->wound.fish;
     wound = now->row.wound;
     visit = now->row.visit;
+    const PhotoPlace place{fish, wound, visit, photo};
+    if (!taken_in.empty() && desk && !desk->place.photo && desk->file == taken_in && (desk->unsaved() || !now->measure)) {
+      desk->file = now->file;
+      desk->place = place;
+      autosave();
+      recompute_course();
+      recompute_ghost();
+      return;
+    }
     step = Step::scale;
-    open_photo(now->file, {fish, wound, visit, photo}, now->measure ? &*now->measure : nullptr);
+    open_photo(now->file, place, now->measure ? &*now->measure : nullptr);
   });
 }
 
@@ -214,7 +223,7 @@ void Session::accept() {
   if (!desk->measurement || desk->measured != desk->generation) return tell(Notice::Kind::trouble, "The margin is still being measured.", "Accept in a moment.");
   if (!desk->acceptable() || desk->saving()) return;
   if (!access_ || !desk->place.photo) {
-    if (import_form) return tell(Notice::Kind::trouble, "This photo is not in the case book yet.", "Say which fish and wound it is, then take it in.");
+    if (import_form) return tell(Notice::Kind::trouble, kNotInBook, "Say which fish and wound it is, then take it in.");
     return drop_files({desk->file});
   }
   // A person has said so: neither the margin nor the measure, which repeats its warnings, asks to be looked at any more.

@@ -148,6 +148,8 @@ void Session::take_in(const std::vector<PhotosOfDay>& groups, std::optional<doub
     import_stop_.reset();
     int fresh = 0;
     Id photo = 0;
+    fs::path from;
+    const bool traced = desk && desk->unsaved() && !desk->place.photo;
     for (const auto& a : *added) {
       if (a.error)
         tell(Notice::Kind::trouble, a.file.filename().string() + ": " + a.error->happened(), a.error->advice());
@@ -155,9 +157,11 @@ void Session::take_in(const std::vector<PhotosOfDay>& groups, std::optional<doub
         tell(Notice::Kind::trouble, a.file.filename().string() + " is in the book already" + (a.already_at.empty() ? "." : ", under " + a.already_at + "."), "Nothing was added.");
       else
         ++fresh;
-      if (!a.error && (!photo || !a.already)) photo = a.photo;
+      if (a.error || (traced && from == desk->file)) continue;  // what is traced already stays in sight
+      if (!photo || !a.already || (traced && a.file == desk->file)) photo = a.photo, from = a.file;
     }
-    if (photo) show_photo(photo);
+    std::erase_if(notices, [](const Notice& n) { return n.text == kNotInBook; });
+    if (photo) show_photo(photo, from);
   };
   w.refused = [this, form](const Error& e) {
     import_stop_.reset();

@@ -364,3 +364,44 @@ TEST_CASE("a margin whose saving was not heard of before the end is known as sav
   CHECK(dice(s.desk->history.now().outline(), accepted) > 0.9999);
   CHECK_FALSE(s.desk->unsaved());
 }
+
+TEST_CASE("a photo that was traced before it is taken in stays on the desk with its trace, and is accepted from there") {
+  OnTheDesk c;
+  Session s(c.places);
+  s.open_book(c.koi);
+  REQUIRE(s.settle());
+  std::vector<fs::path> files;
+  for (const char* name : {"x.png", "y.png"}) {
+    cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, name[0] == 'x' ? 211 : 212));
+    picture(cv::Rect(300, 200, 180, 160)).setTo(cv::Scalar(50, 40, 160));
+    files.push_back(c.folder / name);
+    write_file_whole(files.back(), photo::encode_png(picture));
+  }
+  s.drop_files(files);
+  REQUIRE(s.settle());
+  REQUIRE(s.import_form);
+  for (auto& item : s.import_form->items) item.date = "2026-03-09";
+  s.open_photo(files[0]);
+  REQUIRE(s.settle());
+  trace(s);
+  const auto outline = s.desk->history.now().outline();
+  const double area_mm2 = s.desk->measurement->area_mm2.value;
+  s.accept();
+  CHECK(told(s, "not in the case book yet"));
+  s.confirm_import();
+  REQUIRE(s.settle());
+  CHECK_FALSE(s.import_form);
+  CHECK_FALSE(told(s, "not in the case book yet"));
+  REQUIRE(s.desk);
+  CHECK(s.desk->place.photo != 0);
+  CHECK(s.desk->file != files[0]);
+  CHECK(s.desk->unsaved());
+  CHECK(to_wkt(s.desk->history.now().outline(), 4) == to_wkt(outline, 4));
+  s.accept();
+  REQUIRE(s.settle());
+  CHECK_FALSE(s.desk->unsaved());
+  const auto rows = casebook::Book::open(c.koi, casebook::Access::read).all<casebook::MeasureRow>();
+  REQUIRE(rows.size() == 1);
+  CHECK(rows[0].photo == s.desk->place.photo);
+  CHECK(rows[0].area_mm2 == Approx(area_mm2).epsilon(1e-6));
+}

@@ -319,7 +319,10 @@ class Session {
   void restore_unfinished();
   void first_view();
   void photo_failed(const Error& error);
-  void show_photo(casebook::Id photo);
+  /// Told when a margin is to be accepted before its photo was taken in, and put away then.
+  static constexpr const char* kNotInBook = "This photo is not in the case book yet.";
+  /// `taken_in`: the file that it was taken in from; on the desk, it stays there as the photo of the book, with its trace.
+  void show_photo(casebook::Id photo, const std::filesystem::path& taken_in = {});
   bool undo_book(bool back);
   void follow_desk();  ///< the photo on the desk may hang under another visit, wound or fish since
   void put_aside(const std::string& what, std::function<void(casebook::Book&)> work, casebook::Id of_fish, casebook::Id of_wound);
