@@ -181,10 +181,10 @@ void Session::recompute_nested() {
   for (std::size_t i = 0; i < anchor; ++i) nested_[i].outline_mm = laid_over(nested_[i].outline_mm, nested_[anchor].outline_mm);
   for (std::size_t i = anchor + 1; i < nested_.size(); ++i)
     if (!nested_[i].by_skin) nested_[i].outline_mm = laid_over(nested_[i].outline_mm, nested_[i - 1].outline_mm);
-  if (compare.nested && aligned == aligned_.end() && photos.size() > 1) match_nested(std::move(photos));
+  if (compare.nested && aligned == aligned_.end() && photos.size() > 1) match_nested(photos);
 }
 
-void Session::match_nested(std::vector<const PhotoEntry*> entries) {
+void Session::match_nested(const std::vector<const PhotoEntry*>& entries) {
   std::vector<measure::SkinPhoto> photos;
   std::vector<std::string> keys;
   std::vector<std::shared_ptr<const measure::SkinPattern>> known;

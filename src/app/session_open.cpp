@@ -124,7 +124,9 @@ void Session::close_record_forms() {
 void Session::show_book(Opened opened) {
   autosave();
   opening.reset();
-  desk.reset();
+  // What was traced before its book was made is taken in with its trace.
+  const bool coming_in = import_form && import_form->making_book && desk && !desk->place.photo && desk->unsaved();
+  if (!coming_in) desk.reset();
   put_book_away();
   access_ = std::move(opened.access);
   book = std::move(opened.model);
@@ -139,10 +141,10 @@ void Session::show_book(Opened opened) {
   for (const auto& w : opened.warnings) tell(Notice::Kind::trouble, w.text);
   settings.remember_book(fs::absolute(book.path));
   save_settings_now();
-  step = Step::scale;
-  if (opened.photo)
+  if (!coming_in) step = Step::scale;
+  if (opened.photo && !coming_in)
     show_photo(opened.photo);
-  else if (opened.wound)
+  else if (opened.wound && !coming_in)
     select_wound(opened.wound);
   recompute_course();
   read_the_rest();

@@ -1,9 +1,11 @@
 // Forms stand in the place of the result: the photo stays in sight and nothing is modal.
 #include <algorithm>
+#include <fmt/format.h>
 
 #include "gui/panels.h"
 #include "uroko/base/text.h"
 #include "uroko/casebook/book.h"
+#include "uroko/report/words.h"
 
 namespace uroko::gui {
 
@@ -79,7 +81,7 @@ struct Sheet {
         y += ui.px(32);
       }
       const Box b{cx, y, cw, ui.px(26)};
-      const auto hit = ui.hit(name + "." + choice, b);
+      const auto hit = ui.hit(fmt::format("{}.{}", name, choice), b);
       const bool lit = choice == now;
       ui.fill(b, lit ? ui.c().act_soft : hit.hovered ? ui.c().sunk : ui.c().ground, b.h / 2);
       ui.frame(b, lit ? ui.c().act : ui.c().hairline, b.h / 2);
@@ -169,6 +171,13 @@ void draw_import(Ui& ui, const Box& box) {
   }
   sheet.fault();
   sheet.say("The originals are copied into the case book and never changed.");
+  // At the end, so that no field moves while the margin is being measured.
+  if (s.desk && !s.desk->place.photo && s.desk->measurement && s.desk->measured == s.desk->generation) {
+    const auto& area = s.desk->measurement->area_mm2;
+    sheet.heading("Traced already");
+    sheet.say(fmt::format("{} mm\u00b2, 95 % interval {} mm\u00b2", report::mm2_text(area.value), report::range_text(area)), false);
+    sheet.say("The trace stays with the photo; accept it once it is taken in.");
+  }
   sheet.end("import.confirm", f.making_book ? "Opening \u2026" : "Take in", [](Session& session) { session.confirm_import(); }, !f.making_book);
 }
 

@@ -405,3 +405,33 @@ TEST_CASE("a photo that was traced before it is taken in stays on the desk with 
   CHECK(rows[0].photo == s.desk->place.photo);
   CHECK(rows[0].area_mm2 == Approx(area_mm2).epsilon(1e-6));
 }
+
+TEST_CASE("a photo that was traced before there was a case book is taken into the one that is made, with its trace") {
+  OnTheDesk c;
+  Session s(c.places);
+  cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, 211));
+  picture(cv::Rect(300, 200, 180, 160)).setTo(cv::Scalar(50, 40, 160));
+  const auto file = c.folder / "x.png";
+  write_file_whole(file, photo::encode_png(picture));
+  s.drop_files({file});
+  REQUIRE(s.settle());
+  REQUIRE(s.desk);
+  REQUIRE(s.import_form);
+  trace(s);
+  const auto outline = to_wkt(s.desk->history.now().outline(), 4);
+  auto& form = *s.import_form;
+  form.fish = "Momo", form.wound = "left flank", form.book = (c.folder / "Pond").string();
+  form.items[0].date = "2026-03-09";
+  s.confirm_import();
+  REQUIRE(s.settle());
+  CHECK_FALSE(s.import_form);
+  CHECK(s.has_book());
+  REQUIRE(s.desk);
+  CHECK(s.desk->place.photo != 0);
+  CHECK(s.desk->unsaved());
+  CHECK(to_wkt(s.desk->history.now().outline(), 4) == outline);
+  CHECK(s.step == app::Step::margin);
+  s.accept();
+  REQUIRE(s.settle());
+  CHECK(casebook::Book::open(c.folder / "Pond.uroko", casebook::Access::read).all<casebook::MeasureRow>().size() == 1);
+}
