@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <fmt/format.h>
 #include <fstream>
 #include <unordered_map>
 
@@ -37,7 +38,7 @@ void write_bundle(const Book& book, const fs::path& target, const Token& token) 
       const auto file = original_path(book.folder(), sha, extension);
       const auto bytes = fs::file_size(file, error);
       if (error) throw Error(Fault::book, "photo-missing", file, "a photo of the book is missing", "run uroko book check; nothing was written");
-      manifest.files.push_back({"originals/" + sha.substr(0, 2) + "/" + sha + extension, sha, bytes});
+      manifest.files.push_back({fmt::format("originals/{}/{}{}", sha.substr(0, 2), sha, extension), sha, bytes});
     }
   }
   const auto whole = scratch.path() / "bundle";
@@ -101,7 +102,7 @@ class Merge {
   void run() {
     for (const auto& fish : other_.fish()) merge(fish);
     std::map<std::string, std::vector<WaterReading>> water;
-    for (auto reading : other_.all<WaterReading>()) {
+    for (const auto& reading : other_.all<WaterReading>()) {
       auto [there, fresh] = water.try_emplace(reading.place);
       if (fresh) there->second = book_.water(reading.place);
       counts_.others += add_new(book_, reading, there->second, counts_);

@@ -44,7 +44,7 @@ void check_row(const Visit& row) { within(row.water_c, kLeastWaterC, kMostWaterC
 void check_row(const PhotoRow& row) {
   if (!is_sha256(row.sha256)) bad("a photo's SHA-256 is not 64 hex digits", "");
   if (!is_extension(row.extension)) bad("a photo's extension is not one", "");
-  if (row.moment != "" && row.moment != "before" && row.moment != "after") bad("a photo's moment is neither before nor after", "");
+  if (!row.moment.empty() && row.moment != "before" && row.moment != "after") bad("a photo's moment is neither before nor after", "");
 }
 void check_row(const MeasureRow& row) {
   for (const double x : {row.area_mm2, row.u_mm2, row.perimeter_mm, row.length_mm, row.width_mm})
@@ -67,7 +67,7 @@ void check_row(const WaterReading& row) {
 }
 void check_row(const Swab& row) { within(row.temperature_c, -3, 60, "an incubation temperature in °C"); }
 void check_row(const Finding& row) {
-  if (row.letter != "" && row.letter != "S" && row.letter != "I" && row.letter != "R") bad("\"" + row.letter + "\" is not one of the letters S, I, R", "write the letter as the laboratory did");
+  if (!row.letter.empty() && row.letter != "S" && row.letter != "I" && row.letter != "R") bad("\"" + row.letter + "\" is not one of the letters S, I, R", "write the letter as the laboratory did");
 }
 void check_row(const Prescription& row) {
   if (trim(row.drug).empty()) bad("a prescription without the drug's name", "write it as the vet did");

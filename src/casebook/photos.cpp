@@ -165,6 +165,7 @@ std::vector<AddedPhoto> Book::add_photos(const NewPhotos& photos, const Token& t
           }
       }
     });
+  out.reserve(staged.size());
   for (auto& one : staged) out.push_back(std::move(one.added));
   return out;
 }

@@ -1,6 +1,7 @@
 #include "casebook/store.h"
 
 #include <algorithm>
+#include <fmt/format.h>
 #include <limits>
 #include <nlohmann/json.hpp>
 
@@ -171,7 +172,7 @@ void Store::apply(const std::string& table, Id id, const std::vector<std::pair<s
       throw Error(Fault::book, "damaged", database_.file(), "its history names a column that is not there", "run uroko book check; restore the latest backup");
     auto value = as_type(cell, type);
     if (!value) throw Error(Fault::book, "damaged", database_.file(), "its history holds a value of another kind", "run uroko book check; restore the latest backup");
-    sets += (sets.empty() ? "" : ", ") + name + " = :v_" + name;
+    sets += fmt::format("{0}{1} = :v_{1}", sets.empty() ? "" : ", ", name);
     arguments.push_back(std::move(*value));
   }
   if (sets.empty()) return;

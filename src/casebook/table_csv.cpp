@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <map>
+#include <nlohmann/json.hpp>
 #include <set>
 
 #include "casebook/inside.h"

@@ -1,6 +1,7 @@
 // The man page and the shell completion, written from the same description as --help.
 #include <algorithm>
 #include <cstdio>
+#include <fmt/format.h>
 #include <memory>
 
 #include "cli/cli.h"
@@ -37,8 +38,8 @@ void options_roff(const CLI::App& app, std::string& out) {
     // --help is every verb's and is told once, at the top.
     if (option->get_group().empty() || (app.get_parent() && option == app.get_help_ptr())) continue;
     std::string names = option->get_positional() ? option->get_name(true, false) : "";
-    for (const auto& name : option->get_snames()) names += (names.empty() ? "\\-" : ", \\-") + name;
-    for (const auto& name : option->get_lnames()) names += (names.empty() ? "\\-\\-" : ", \\-\\-") + roff(name);
+    for (const auto& name : option->get_snames()) names += fmt::format("{}\\-{}", names.empty() ? "" : ", ", name);
+    for (const auto& name : option->get_lnames()) names += fmt::format("{}\\-\\-{}", names.empty() ? "" : ", ", roff(name));
     const std::string value = option->get_items_expected_max() > 0 && !option->get_positional()
                                   ? " \\fI" + roff(option->get_option_text().empty() ? "VALUE" : option->get_option_text()) + "\\fR"
                                   : "";

@@ -1,6 +1,7 @@
 #include "cli/wrong_usage.h"
 
 #include <algorithm>
+#include <fmt/format.h>
 #include <vector>
 
 namespace uroko::cli {
@@ -67,8 +68,8 @@ std::string explain_usage(const CLI::App& app, const CLI::ParseError& error) {
     const auto name = word.substr(0, word.find('='));
     const auto meant = nearest(name, option ? options_of(*verb) : verbs);
     if (!option && verb == &app && word.find_first_of("./") != std::string::npos)
-      return "no verb was given for " + word + "; to measure a photo: uroko measure " + word + ", to open a case book: uroko open " + word;
-    return (option ? called + " has no option " : "there is no verb ") + name + (meant.empty() ? "" : " (did you mean " + meant + "?)") + help;
+      return fmt::format("no verb was given for {0}; to measure a photo: uroko measure {0}, to open a case book: uroko open {0}", word);
+    return fmt::format("{}{}{}{}", option ? called + " has no option " : "there is no verb ", name, meant.empty() ? "" : fmt::format(" (did you mean {}?)", meant), help);
   }
   if (!verbs.empty() && dynamic_cast<const CLI::RequiredError*>(&error)) {
     std::string all;

@@ -26,6 +26,7 @@ void sparkline(Ui& ui, const Box& b, const app::WoundEntry& wound) {
   const double d0 = points.front().first, span = std::max(1e-6, points.back().first - d0);
   if (top <= 0) return;
   std::vector<ImVec2> line;
+  line.reserve(points.size());
   for (const auto& [d, a] : points) line.push_back({b.x + static_cast<float>((d - d0) / span) * b.w, b.bottom() - static_cast<float>(a / top) * b.h});
   ui.draw->AddPolyline(line.data(), static_cast<int>(line.size()), ui.c().act, 0, 1.4f * ui.style.scale);
   ui.draw->AddCircleFilled(line.back(), 2.2f * ui.style.scale, ui.c().act, 10);

@@ -56,13 +56,13 @@ struct Painter {
     }
     ui.draw->PushClipRect(low, high, true);
     const float step = length(5), h = high.y - low.y;
+    constexpr ImU32 mark = IM_COL32(255, 255, 255, 190);
     if (f.hatch == report::Hatch::diagonal || f.hatch == report::Hatch::cross)
-      for (float t = low.x - h; t < high.x; t += step) ui.draw->AddLine({t, high.y}, {t + h, low.y}, IM_COL32(255, 255, 255, 190));
+      each_step(low.x - h, high.x, step, [&](float t) { ui.draw->AddLine({t, high.y}, {t + h, low.y}, mark); });
     if (f.hatch == report::Hatch::cross)
-      for (float t = low.x - h; t < high.x; t += step) ui.draw->AddLine({t, low.y}, {t + h, high.y}, IM_COL32(255, 255, 255, 190));
+      each_step(low.x - h, high.x, step, [&](float t) { ui.draw->AddLine({t, low.y}, {t + h, high.y}, mark); });
     if (f.hatch == report::Hatch::dots)
-      for (float v = low.y + step / 2; v < high.y; v += step)
-        for (float u = low.x + step / 2; u < high.x; u += step) ui.draw->AddCircleFilled({u, v}, length(1), IM_COL32(255, 255, 255, 190), 6);
+      each_step(low.y + step / 2, high.y, step, [&](float v) { each_step(low.x + step / 2, high.x, step, [&](float u) { ui.draw->AddCircleFilled({u, v}, length(1), mark, 6); }); });
     ui.draw->PopClipRect();
   }
   void operator()(const report::Disc& d) const {

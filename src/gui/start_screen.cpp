@@ -12,12 +12,14 @@ void scale_pattern(Ui& ui, const Box& b) {
   // Overlapping arcs, faint: a fish's scales.
   const float r = ui.px(28);
   ui.draw->PushClipRect(b.low(), b.high(), true);
-  int row = 0;
-  for (float y = b.y; y < b.bottom() + r; y += r / 2, ++row)
-    for (float x = b.x + (row % 2 ? r : 0); x < b.right() + r; x += 2 * r) {
+  bool odd = false;
+  each_step(b.y, b.bottom() + r, r / 2, [&](float y) {
+    each_step(b.x + (odd ? r : 0), b.right() + r, 2 * r, [&](float x) {
       ui.draw->PathArcTo({x, y}, r, 3.14159f, 6.28318f, 24);
       ui.draw->PathStroke(with_alpha(ui.c().hairline, 110), 0, 1);
-    }
+    });
+    odd = !odd;
+  });
   ui.draw->PopClipRect();
 }
 

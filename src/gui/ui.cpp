@@ -27,6 +27,7 @@ namespace {
 
 /// The end of the line that starts at `at`: broken at spaces only, and never between a figure and its unit.
 const char* line_end(const ImFont* font, const char* at, const char* end, float width) {
+  if (!at) return end;
   const char* fits = nullptr;
   for (const char* p = at; p <= end; ++p) {
     if (p < end && *p != ' ' && *p != '\n') continue;

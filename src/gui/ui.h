@@ -23,6 +23,12 @@ struct Box {
   bool operator==(const Box&) const = default;
 };
 
+/// Calls `draw` at `from`, `from` + `step` and so on, below `to`; px.
+template <class Draw> void each_step(float from, float to, float step, Draw draw) {
+  const int count = step > 0 ? static_cast<int>(std::ceil((to - from) / step)) : 0;
+  for (int i = 0; i < count; ++i) draw(from + static_cast<float>(i) * step);
+}
+
 /// A drawing kept from the frame before while nothing in it changed.
 struct KeptChart {
   std::string of;

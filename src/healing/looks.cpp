@@ -104,6 +104,7 @@ std::optional<double> degree_days(const std::vector<Reading>& water, const DateT
   if (gap_days) *gap_days = 0;
   if (water.empty()) return std::nullopt;
   std::vector<std::pair<double, double>> at;
+  at.reserve(water.size());
   for (const auto& reading : water) at.push_back({reading.date.days(), reading.water_c - base_c});
   std::sort(at.begin(), at.end());
   // Readings of the same moment are averaged.

@@ -91,7 +91,7 @@ std::vector<ImagePoint> LiveEdge::path_to(const ImagePoint& to) const {
   while (s.from.at<signed char>(y, x) >= 0) {
     if (!first) path.push_back(s.crop.in_photo(ImagePoint{static_cast<double>(x), static_cast<double>(y)}));
     first = false;
-    const int k = s.from.at<signed char>(y, x);
+    const int k = static_cast<unsigned char>(s.from.at<signed char>(y, x));
     x += kDx[k];
     y += kDy[k];
   }

@@ -134,6 +134,7 @@ Eigen::MatrixXf features_of(const Rays& r, const std::vector<char>* wanted) {
   std::vector<std::vector<Grid>> sums;
   for (const int reach : {1, 2, 4}) {
     std::vector<Grid> of;
+    of.reserve(5);
     for (int c = 0; c < 5; ++c) of.push_back(cumulated(along(r.channels[static_cast<std::size_t>(c)], reach)));
     sums.push_back(std::move(of));
   }

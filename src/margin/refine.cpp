@@ -87,6 +87,7 @@ Result<Solved> cut_again(const cv::Mat& bgr, const Margin& present, const std::v
     cv::Mat mask = cv::Mat::zeros(size, CV_8U);
     for (const auto& stroke : strokes) {
       std::vector<ImagePoint> local;
+      local.reserve(stroke.size());
       for (const auto& p : stroke) local.push_back(crop.in_crop(p));
       mask |= stroked(local, brush, size);
     }

@@ -301,7 +301,7 @@ class Session {
   void recompute_course();
   void recompute_ghost();
   void recompute_nested();
-  void match_nested(std::vector<const PhotoEntry*> photos);
+  void match_nested(const std::vector<const PhotoEntry*>& photos);
   void match_ghost(const PhotoEntry& last);
   void commit(const std::string& label, Work work);
   void work_changed();
