@@ -13,6 +13,8 @@
 namespace uroko::bed {
 namespace {
 
+constexpr double kUsualPxPerMm = 7;
+
 /// How far the darkest channel of each pixel stands above its opening by a disc (white top-hat, Serra 1982). Light in one channel alone is colour and
 /// stays.
 cv::Mat glints_of(const cv::Mat& linear, const cv::Mat& seen, int disc_px) {
@@ -34,8 +36,26 @@ cv::Mat glints_of(const cv::Mat& linear, const cv::Mat& seen, int disc_px) {
   return glints;
 }
 
-/// The neutral light that leaves the likeliest colours in each half of the wound's breadth; its own prior falls off exponentially.
-cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& thresholds) {
+/// Share of the places within about `sigma_px` where a glint stands out by more than `least` (linear light, white = 1), CV_32F. The lamp's light never comes
+/// as a veil alone: where the film throws it back broadly, its ripples throw some back at full strength.
+cv::Mat film_of(const cv::Mat& linear, const cv::Mat& seen, int disc_px, double least, double sigma_px) {
+  constexpr double kSigma = 8;  // px that say enough of a slow field
+  const double shrink = std::min(1.0, kSigma / sigma_px);
+  const cv::Size small(std::max(1, cvRound(linear.cols * shrink)), std::max(1, cvRound(linear.rows * shrink)));
+  const auto mean_of = [&](const cv::Mat& m) {
+    cv::Mat out;
+    m.convertTo(out, CV_32F, 1.0 / 255);
+    cv::resize(out, out, small, 0, 0, cv::INTER_AREA);
+    cv::GaussianBlur(out, out, {0, 0}, std::min(sigma_px, kSigma), 0, cv::BORDER_CONSTANT);
+    return out;
+  };
+  cv::Mat film = mean_of(glints_of(linear, seen, disc_px) > least) / cv::max(mean_of(seen), 0.05);
+  cv::resize(film, film, linear.size(), 0, 0, cv::INTER_LINEAR);
+  return film;
+}
+
+/// The neutral light that leaves the likeliest colours in each `breadth` of the wound's; its own prior falls off exponentially with `scale` (CV_32F).
+cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& thresholds, double breadth, const cv::Mat& scale) {
   constexpr std::array<double, 12> kLevels = {0, .005, .01, .015, .02, .03, .04, .05, .06, .07, .085, .1};  // linear light, white = 1
   constexpr double kEvidence = 20;   // pixels' worth of a neighbourhood: neighbours are not independent
   constexpr double kUnlike = 1e-7;   // density of what is no tissue, so that a glove does not decide
@@ -67,7 +87,9 @@ cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& t
         likelihood[j].at<float>(y, x) = static_cast<float>(std::log(mass));
       }
     }
-  const int window = std::max(3, std::max(small.width, small.height) / 2) | 1;
+  const int window = std::max(3, static_cast<int>(std::max(small.width, small.height) * breadth)) | 1;
+  cv::Mat prior;
+  cv::resize(scale, prior, small, 0, 0, cv::INTER_AREA);
   const auto mean_of = [&](const cv::Mat& m) {
     cv::Mat out;
     cv::boxFilter(m, out, CV_32F, {window, window}, {-1, -1}, true, cv::BORDER_CONSTANT);
@@ -76,7 +98,7 @@ cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& t
   const cv::Mat count = cv::max(mean_of(weight), 0.02);
   cv::Mat sum = cv::Mat::zeros(small, CV_32F), all = cv::Mat::zeros(small, CV_32F), top(small, CV_32F, cv::Scalar(-1e30));
   for (std::size_t j = 0; j < kLevels.size(); ++j) {
-    likelihood[j] = mean_of(likelihood[j].mul(weight)) / count * kEvidence - kLevels[j] / thresholds.sheen;
+    likelihood[j] = mean_of(likelihood[j].mul(weight)) / count * kEvidence - kLevels[j] / prior;
     cv::max(top, likelihood[j], top);
   }
   for (std::size_t j = 0; j < kLevels.size(); ++j) {
@@ -93,13 +115,15 @@ cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& t
 }  // namespace
 
 int glint_px(const Thresholds& thresholds, double px_per_mm) {
-  constexpr double kUsualPxPerMm = 7;
   const double reach = thresholds.glint_mm * (px_per_mm > 0 ? px_per_mm : kUsualPxPerMm) / 2;
   return 2 * static_cast<int>(std::lround(std::clamp(reach, 1.0, 40.0))) + 1;
 }
 
 cv::Mat tissue_lab(const cv::Mat& bgr, const cv::Mat& seen, const WhiteBalance& balance, const Thresholds& thresholds, double px_per_mm) {
-  cv::Mat calm, veil;
+  constexpr double kClose = 0.008;     // share of places under glints from which they stand close: the sheen is then looked for in full
+  constexpr double kApart = 0.03;      // of the sheen's prior where there is no glint
+  constexpr double kAnyGlint = 0.005;  // and from which glints are taken off in full
+  cv::Mat calm;
   if (thresholds.median_px > 1 && std::min(bgr.rows, bgr.cols) > thresholds.median_px)
     cv::medianBlur(bgr, calm, thresholds.median_px);
   else
@@ -110,8 +134,20 @@ cv::Mat tissue_lab(const cv::Mat& bgr, const cv::Mat& seen, const WhiteBalance& 
     cv::merge(std::vector<cv::Mat>{light, light, light}, three);
     linear -= three;
   };
-  if (thresholds.glint_mm > 0) take_off(glints_of(linear, seen, glint_px(thresholds, px_per_mm)));
-  if (thresholds.sheen > 0 && cv::countNonZero(seen) > 0) take_off(sheen_of(linear, seen, thresholds));
+  const bool by_film = thresholds.film > 0 && (thresholds.glint_mm > 0 || thresholds.sheen > 0);
+  cv::Mat film;
+  if (by_film) {
+    const double reach_px = 2 * (px_per_mm > 0 ? px_per_mm : kUsualPxPerMm);
+    film = film_of(linear_image(bgr, balance), seen, glint_px(thresholds, px_per_mm), thresholds.film, std::clamp(reach_px, 2.0, 80.0));
+  }
+  if (thresholds.glint_mm > 0) {
+    const cv::Mat glints = glints_of(linear, seen, glint_px(thresholds, px_per_mm));
+    take_off(by_film ? cv::Mat(glints.mul(cv::min(film / kAnyGlint, 1))) : glints);
+  }
+  if (thresholds.sheen > 0 && cv::countNonZero(seen) > 0) {
+    const cv::Mat scale = by_film ? cv::Mat(thresholds.sheen * cv::min(kApart + film / kClose, 1)) : cv::Mat(linear.size(), CV_32F, cv::Scalar(thresholds.sheen));
+    take_off(sheen_of(linear, seen, thresholds, by_film ? 0.25 : 0.5, scale));
+  }
   return lab_of_linear(linear);
 }
 

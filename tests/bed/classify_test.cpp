@@ -252,6 +252,35 @@ TEST_CASE("thresholds that version 1 stored are read as they were meant and tell
   CHECK(bed::thresholds_from_json(got.options)->glint_mm == 0);
 }
 
+TEST_CASE("a thin pale ring of a dry wound is no glint, as it was for version 2, and stored thresholds of version 2 still say so") {
+  // What the program wrote before glints had to tell of a film.
+  const auto* stored = R"({"version":2,"colours":[
+    {"tissue":"granulation","lab":[39.5,48.8,29.6],"light":0.132,"spread":13.5,"weight":0.84},{"tissue":"granulation","lab":[22.7,41.7,26.4],"light":0.16,"spread":7.3,"weight":0.439},
+    {"tissue":"granulation","lab":[50.4,35,23.6],"light":0.089,"spread":4.29,"weight":0.857},{"tissue":"granulation","lab":[56.5,19.5,27.1],"light":0.072,"spread":3.12,"weight":0.624},
+    {"tissue":"slough","lab":[76.7,2.7,37.6],"light":0.091,"spread":7.33,"weight":0.291},{"tissue":"slough","lab":[83.6,-0.7,21.8],"light":0.097,"spread":5.96,"weight":0.226},
+    {"tissue":"slough","lab":[61.7,14.4,30.4],"light":0.1,"spread":4.01,"weight":0.217},{"tissue":"necrotic","lab":[18.2,5.3,6],"light":0.18,"spread":6.11,"weight":0.416},
+    {"tissue":"necrotic","lab":[25.1,14.3,13.8],"light":0.1,"spread":5.29,"weight":0.936},{"tissue":"necrotic","lab":[12,1,1],"light":0.18,"spread":5,"weight":0.2},
+    {"tissue":"necrotic","lab":[40.2,5,12.8],"light":0.081,"spread":5.28,"weight":1.63},{"tissue":"pale","lab":[72.2,22.8,15.4],"light":0.096,"spread":4.12,"weight":0.594},
+    {"tissue":"pale","lab":[57.5,26.9,10.9],"light":0.116,"spread":5.69,"weight":0.085},{"tissue":"pale","lab":[84.4,12.2,5.7],"light":0.078,"spread":5.85,"weight":0.212}],
+    "least_posterior":0.55,"gate":4.5,"neighbours":3,"seam_px":3,"median_px":5,"glint_mm":1,"sheen":0.03,
+    "glare":{"seed_value":240,"seed_saturation":40,"seed_above":25,"grow_value":170,"grow_saturation":110,"grow_above":15,"most_share":0.02}})";
+  const auto old = bed::thresholds_from_json(stored);
+  REQUIRE(old);
+  CHECK(old->film == 0);
+  CHECK(old->sheen == Approx(0.03));
+  // A line of pale 0.8 mm wide.
+  cv::Mat photo(300, 300, CV_8UC3, kRed);
+  photo.rowRange(146, 154).setTo(cv::Scalar(122, 130, 192));
+  const cv::Mat before = photo.clone();
+  const auto outline = box(49.5, 49.5, 249.5, 249.5);
+  CHECK(bed::classify(photo, outline, flat_map(), {}, *old)[Tissue::pale].share < 0.01);
+  CHECK(bed::classify(photo, outline, flat_map(), {})[Tissue::pale].share == Approx(0.04).margin(0.01));
+  CHECK(bed::thresholds_from_json(bed::to_json(*old))->film == 0);
+  // Teaching looks at the photo and leaves it as it was.
+  bed::with_examples(bed::default_thresholds(), photo, {}, {{Tissue::pale, {150, 150}, 3}});
+  CHECK(cv::norm(photo, before, cv::NORM_INF) == 0);
+}
+
 TEST_CASE("a wound of a few pixels, one colour or all glare, and clipped greys have an answer") {
   const auto map = flat_map();
   // Five pixels.

@@ -127,7 +127,7 @@ Seen seen(scenes::Scene scene, std::uint64_t seed) {
 
 /// The colours of the tissues, from where they stand now, so that the mean log posterior of the renderer's own class is the most it can be less a
 /// pull to where they were (Adam, Kingma & Ba 2015). Prints thresholds as JSON; the table of bed/thresholds.cpp is the middle between a fit to dry scenes
-/// ("--fit .0005 dry") and one to dry and wet ones from there ("--fit .001 --thresholds DRY").
+/// from the colours taken by hand ("--fit .0005 dry --thresholds HAND", those of version 1) and the table of version 2.
 void fit(int scenes, double pull, bool dry) {
   struct Pixel {
     cv::Vec3f lab;
@@ -230,7 +230,8 @@ void fit(int scenes, double pull, bool dry) {
 /// Mean absolute error of the four shares.
 double rendered(int scenes, const char* dump_to, int dump_which, bool verbose) {
   // Draws that nothing was fitted to or chosen by.
-  Random random(31);
+  Random random(57);
+  int shown = 0;
   std::array<std::vector<double>, 6> error;
   std::vector<double> inside95;
   Confusion confusion{};
@@ -240,15 +241,23 @@ double rendered(int scenes, const char* dump_to, int dump_which, bool verbose) {
   std::array<std::vector<double>, kStrata> strata, held_in;
   double worst = 0;
   for (int i = 0; i < scenes; ++i) {
-    const auto scene = cast_scene(i, random, 900);
-    const auto [same, truth, photo, map, balance] = seen(scene, std::uint64_t(i));
+    const auto scene = cast_scene(i, random, 60000);
+    const auto [same, truth, photo, map, balance] = seen(scene, std::uint64_t(60000 + i));
     const auto got = bed::classify(photo, truth.outline, map, balance, thresholds);
     const auto tissue = scenes::render_tissue(scene, got.box);
+    Confusion here{};
+    int inside = 0, covered = 0;
     for (int y = 0; y < got.labels.rows; ++y)
       for (int x = 0; x < got.labels.cols; ++x) {
         const auto l = got.labels.at<uchar>(y, x), t = tissue.at<uchar>(int((y + 0.5) / got.scale), int((x + 0.5) / got.scale));
-        if (l < 6 && t < 4) confusion[t][l] += 1;
+        if (l < 6) ++inside, covered += t == 255;
+        if (l < 6 && t < 4) here[t][l] += 1;
       }
+    // The true shares count what the card hides.
+    if (covered > 0.01 * inside) continue;
+    ++shown;
+    for (std::size_t t = 0; t < 4; ++t)
+      for (std::size_t l = 0; l < 6; ++l) confusion[t][l] += here[t][l];
     if (verbose) {
       std::printf("%d: glare %.2f exposure %.2f radius %.1f tilt %.0f cast %.2f %.2f; error (truth, u):", i, scene.light.glare, scene.light.exposure,
                   scene.ulcer->radius_mm, scene.view.tilt_deg, scene.light.cast_rgb[0], scene.light.cast_rgb[2]);
@@ -283,7 +292,8 @@ double rendered(int scenes, const char* dump_to, int dump_which, bool verbose) {
     if (got.balance.from != bed::WhiteBalance::From::patches) std::printf("scene %d: the greys were not read\n", i);
     if (dump_to != nullptr && i == dump_which) dump(photo, got, tissue, dump_to);
   }
-  std::printf("Rendered scenes with colour casts: %d, each with gains 0.75..1.25 (red), 0.65..1.3 (blue), exposure 0.7..1.1, tilt 0..25 degrees, two of three wet.\n\n", scenes);
+  std::printf("Rendered scenes with colour casts: %d, each with gains 0.75..1.25 (red), 0.65..1.3 (blue), exposure 0.7..1.1, tilt 0..25 degrees, two of three wet.\n"
+              "%d of them are left out: the card covers a part of the wound.\n\n", scenes, scenes - shown);
   std::printf("| share of | mean error | median of abs | p90 of abs | worst |\n| --- | --- | --- | --- | --- |\n");
   for (std::size_t k = 0; k < 6; ++k) {
     double mean = 0;
@@ -301,12 +311,12 @@ double rendered(int scenes, const char* dump_to, int dump_which, bool verbose) {
   double held = 0, within = 0;
   for (const double h : inside95) held += h / double(inside95.size());
   for (std::size_t k = 0; k < 4; ++k)
-    for (const double e : error[k]) within += (std::abs(e) <= 0.05) / double(4 * scenes);
+    for (const double e : error[k]) within += (std::abs(e) <= 0.05) / double(4 * shown);
   std::printf("\nwithin 0.05: %.3f of the shares; the stated 95 %% interval holds the truth in %.3f; worst %.3f\n", within, held, worst);
   print(confusion, "Pixels of the rendered scenes");
   double sum = 0;
   for (std::size_t k = 0; k < 4; ++k)
-    for (const double e : error[k]) sum += std::abs(e) / double(4 * scenes);
+    for (const double e : error[k]) sum += std::abs(e) / double(4 * shown);
   return sum;
 }
 
@@ -395,12 +405,12 @@ int main(int argc, char** argv) {
     thresholds = *read;
     argc -= 2;
   }
-  if (argc > 1 && std::strcmp(argv[1], "--fit") == 0) return fit(120, argc > 2 ? std::atof(argv[2]) : 0.001, argc > 3 && std::strcmp(argv[3], "dry") == 0), 0;
+  if (argc > 1 && std::strcmp(argv[1], "--fit") == 0) return fit(160, argc > 2 ? std::atof(argv[2]) : 0.001, argc > 3 && std::strcmp(argv[3], "dry") == 0), 0;
   const bool in_short = argc > 1 && std::strcmp(argv[1], "--short") == 0;
   const char* dump_to = argc > 3 && std::strcmp(argv[1], "--dump") == 0 ? argv[3] : nullptr;
   const double mean_error = rendered(in_short ? 8 : 200, dump_to, dump_to != nullptr ? std::atoi(argv[2]) : -1, argc > 1 && std::strcmp(argv[1], "--verbose") == 0);
   // A floor against regressions; the figures themselves stand in assets/guide/bed.md.
-  if (in_short) return mean_error <= 0.035 ? 0 : 1;
+  if (in_short) return mean_error <= 0.02 ? 0 : 1;
   lutseg();
   woundtissue();
   return 0;

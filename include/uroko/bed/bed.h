@@ -53,7 +53,8 @@ struct GlareOptions {
   double most_share = 0.02;  ///< a single highlight larger than this share of the wound is tissue, unless it is clipped white
 };
 
-/// Everything that decides a pixel's class; stored with each result as JSON of version 2. What version 1 stored is read as it was meant: neither is taken off.
+/// Everything that decides a pixel's class; stored with each result as JSON of version 3. What version 1 stored is read as it was meant (nothing is taken
+/// off), and what version 2 stored as well (taken off everywhere alike).
 struct Thresholds {
   std::vector<TissueColour> colours;
   double least_posterior = 0.55;  ///< of the chosen tissue, mean over 5 x 5 neighbours; below: unsure. 0..1
@@ -62,7 +63,8 @@ struct Thresholds {
   int seam_px = 3;               ///< strips of unsure pixels up to twice this wide are seams between two tissues; 0: keep them
   int median_px = 5;             ///< filter before looking, odd; 1: none
   double glint_mm = 1;           ///< glints of a wet film narrower than this are taken off the colours; 0: not
-  double sheen = 0.03;           ///< a broad sheen's usual share of white's light, taken off as far as the colours speak for it; 0: not
+  double sheen = 0.36;           ///< a broad sheen's usual share of white's light where glints stand close, taken off as far as the colours speak for it; 0: not
+  double film = 0.2;             ///< light, white = 1, by which a glint stands out that tells of a wet film; away from such glints no light is taken off. 0: everywhere alike
   GlareOptions glare;
   std::string why_invalid() const;  ///< empty when usable
 };
