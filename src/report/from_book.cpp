@@ -32,7 +32,7 @@ std::string scale_word(const casebook::MeasureRow& m) {
   const json j = parsed(m.scale_json);
   for (const json& place : {j, j.value("map", json::object()), j.value("scale", json::object())})
     for (const char* key : {"kind", "by"})
-      if (const auto text = word(place, key); !text.empty()) return text;
+      if (auto text = word(place, key); !text.empty()) return text;
   return "";
 }
 

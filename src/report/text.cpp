@@ -70,11 +70,10 @@ double text_width(const std::string& text, double size, bool bold) {
 
 std::vector<std::string> wrapped(const std::string& text, double size, double width, bool bold) {
   std::vector<std::string> lines;
-  std::string valid = text;
-  for (std::size_t start = 0; start <= valid.size();) {
-    std::size_t end = valid.find('\n', start);
-    if (end == std::string::npos) end = valid.size();
-    const std::string paragraph = printable(valid.substr(start, end - start));
+  for (std::size_t start = 0; start <= text.size();) {
+    std::size_t end = text.find('\n', start);
+    if (end == std::string::npos) end = text.size();
+    const std::string paragraph = printable(text.substr(start, end - start));
     Layout layout = line_layout(nullptr, paragraph, size, bold);
     pango_layout_set_single_paragraph_mode(layout.get(), FALSE);
     pango_layout_set_width(layout.get(), static_cast<int>(std::floor(std::max(width, size) * PANGO_SCALE)));
@@ -115,7 +114,7 @@ std::string range_text(const Estimate& e) {
 }
 
 std::string signed_text(double value, int decimals) {
-  const std::string digits = fixed_text(std::abs(value), decimals);
+  std::string digits = fixed_text(std::abs(value), decimals);
   if (digits.find_first_not_of("0.") == std::string::npos) return digits;
   return (value < 0 ? "−" : "+") + digits;
 }

@@ -125,7 +125,6 @@ void true_scale_margins(Flow& flow, const SheetData& data) {
   }
   if (all.size() > picks.size()) {
     box.items.push_back(Label{{lx, y}, std::to_string(picks.size()) + " of " + std::to_string(all.size()) + " visits", 7, inks.quiet, Anchor::left, false, 0});
-    y += 11;
   }
   const double bx = beside ? lx : 0, by = beside ? body - 26 : height - 14;
   box.items.push_back(PolyLine{{{bx, by}, {bx + bar, by}}, inks.ink, 0.9, Dash::solid, false});

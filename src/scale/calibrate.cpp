@@ -152,11 +152,12 @@ Result<LensProfile> calibrate(const std::vector<CalibrationPhoto>& photos, const
   const auto too_few = [&](const std::string& what) {
     return Refusal{"lens-views", what, "give at least " + std::to_string(least_views) + " sharp photos of the board from different sides, better ten or more"};
   };
-  if (used.size() < least_views) return too_few("the board was found in only " + std::to_string(used.size()) + " photos");
+  if (!first || used.size() < least_views) return too_few("the board was found in only " + std::to_string(used.size()) + " photos");
   const cv::Size size(first->width_px, first->height_px);
   Solution solution;
   while (true) {
     std::vector<const BoardView*> views;
+    views.reserve(used.size());
     for (const auto i : used) views.push_back(&photos[i].view.value());
     solution = solve(views, size);
     std::vector<double> sorted = solution.view_rms;

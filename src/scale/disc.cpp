@@ -33,6 +33,7 @@ std::optional<Ellipse> fit_ellipse(const std::vector<ImagePoint>& points) {
   double mx = 0, my = 0;
   for (const auto& p : points) mx += p.x / static_cast<double>(points.size()), my += p.y / static_cast<double>(points.size());
   std::vector<cv::Point2f> f;
+  f.reserve(points.size());
   for (const auto& p : points) f.emplace_back(static_cast<float>(p.x - mx), static_cast<float>(p.y - my));
   const cv::RotatedRect box = cv::fitEllipseDirect(f);
   Ellipse e{box.center.x + mx, box.center.y + my, box.size.width / 2.0, box.size.height / 2.0, box.angle * std::numbers::pi / 180};
@@ -152,6 +153,7 @@ bool ring_outside(const cv::Mat& grey, const Rim& rim) {
   }
   if (steps.size() < 8) return false;
   std::vector<double> sizes;
+  sizes.reserve(steps.size());
   for (const double s : steps) sizes.push_back(std::abs(s));
   // The ground's own texture shows in most of the steps, a ring in a few.
   return *std::max_element(sizes.begin(), sizes.end()) > std::max({0.3, 0.1 * rim.contrast, 6 * 1.48 * median(sizes)});
@@ -234,6 +236,7 @@ Result<PlaneMap> from_disc(const cv::Mat& photo, const Camera& camera, const Ima
       if (!next) return none;
       e = *next;
       std::vector<double> sizes;
+      sizes.reserve(edge.size());
       for (const auto& p : edge) sizes.push_back(std::abs(off(e, p)));
       auto sorted = sizes;
       std::nth_element(sorted.begin(), sorted.begin() + static_cast<long>(sorted.size() / 2), sorted.end());

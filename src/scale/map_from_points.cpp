@@ -6,6 +6,7 @@ namespace uroko::scale {
 
 bool fill_from_points(PlaneMap& map, const std::vector<ImagePoint>& seen, const std::vector<PlanePoint>& real, double floor_px, const std::vector<PlanePoint>& corners_mm) {
   std::vector<ImagePoint> ideal;
+  ideal.reserve(seen.size());
   for (const auto& p : seen) ideal.push_back(map.camera.undistorted(p));
   const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, floor_px);
   if (!fit) return false;

@@ -54,6 +54,7 @@ Skin::Skin(const Scene& scene, bool looks) : scene_(scene) {
   each_inside(20000, [&](const SkinPoint& p, double l) { fields.push_back(bed_fields(p, l)); });
   const auto cut = [&](double BedFields::*field, double share, bool low) {
     std::vector<double> values;
+    values.reserve(fields.size());
     for (const auto& f : fields) values.push_back(f.*field);
     const double at = quantile(values, low ? share : 1 - share);
     std::erase_if(fields, [&](const auto& f) { return low ? f.*field < at : f.*field >= at; });

@@ -41,7 +41,7 @@ nlohmann::json truth_json(const scenes::SampleVisit& visit) {
 
 }  // namespace
 
-int main(int argc, char** argv) {
+int main(int argc, char** argv) try {
   if (argc != 2) {
     std::fputs("usage: render_samples FOLDER\n", stderr);
     return 2;
@@ -76,4 +76,7 @@ int main(int argc, char** argv) {
   std::string csv = csv_row({"date", "event", "note", "water_c"});
   for (const auto& row : sample.log) csv += csv_row({row.date.iso_date(), row.event, row.note, number_text(row.water_c)});
   write_file_whole(folder / "events.csv", csv);
+} catch (const std::exception& e) {
+  std::fprintf(stderr, "render_samples: %s\n", e.what());
+  return 1;
 }
