@@ -48,18 +48,19 @@ double side_of(const Marker& m) {
   return (distance(m.seen[0], m.seen[1]) + distance(m.seen[1], m.seen[2]) + distance(m.seen[2], m.seen[3]) + distance(m.seen[3], m.seen[0])) / 4;
 }
 
-std::vector<Marker> detect(const cv::Mat& grey, const Board& board, double sx, double sy) {
+std::vector<Marker> detect(const cv::Mat& grey, const Board& board, double sx, double sy, std::size_t* unread = nullptr) {
   auto parameters = cv::aruco::DetectorParameters::create();
   parameters->adaptiveThreshWinSizeMin = 5;
   parameters->adaptiveThreshWinSizeMax = 23;
   parameters->adaptiveThreshWinSizeStep = 9;
   parameters->minMarkerPerimeterRate = 0.02;
   parameters->perspectiveRemovePixelPerCell = 6;
-  std::vector<std::vector<cv::Point2f>> corners;
+  std::vector<std::vector<cv::Point2f>> corners, rejected;
   std::vector<int> ids;
   cv::aruco::detectMarkers(grey, cv::aruco::getPredefinedDictionary(board.first_id + board.marker_count() <= 50 ? cv::aruco::DICT_4X4_50
                                                                                                                  : cv::aruco::DICT_4X4_100),
-                           corners, ids, parameters);
+                           corners, ids, parameters, rejected);
+  if (unread) *unread = rejected.size();
   std::vector<Marker> out;
   for (std::size_t i = 0; i < ids.size(); ++i) {
     const int index = ids[i] - board.first_id;
@@ -241,10 +242,11 @@ bool shows_mirrored(const cv::Mat& photo, const Board& board) {
   const double factor = 1600.0 / std::max(grey.cols, grey.rows);
   if (factor < 0.8) grey = reduced_to(grey, factor);
   cv::flip(grey, mirrored, 1);
-  return agreeing(detect(mirrored, board, 1, 1), board).size() >= 4;
+  return agreeing(detect(mirrored, board, 1, 1), board).size() >= least_mirrored;
 }
 
-std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera) {
+std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera, std::size_t* unread) {
+  if (unread) *unread = 0;
   if (photo.empty()) return std::nullopt;
   const int longer = std::max(photo.cols, photo.rows);
   const cv::Mat full = grey_of(photo);
@@ -257,7 +259,7 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
     const bool whole = longer <= side * 5 / 4;
     const cv::Mat grey = whole ? full : reduced_to(full, static_cast<double>(side) / longer);
     const double sx = static_cast<double>(photo.cols) / grey.cols, sy = static_cast<double>(photo.rows) / grey.rows;
-    const auto all = detect(grey, board, sx, sy);
+    const auto all = detect(grey, board, sx, sy, side == 1600 ? unread : nullptr);
     auto set = agreeing(all, board);
     if (set.size() > markers.size()) {
       markers = std::move(set);
