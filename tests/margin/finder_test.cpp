@@ -51,6 +51,32 @@ TEST_CASE("a point in a red ellipse gives its area to two percent") {
   CHECK(found->from == From::seed);
 }
 
+TEST_CASE("a point that may mean either of two edges round it says so and is far less sure than one with a single edge") {
+  cv::Mat one(340, 480, CV_8UC3, cv::Scalar(205, 215, 222));
+  Random random(3);
+  const auto grained = [&](cv::Mat m) {
+    cv::GaussianBlur(m, m, {}, 1.2);
+    for (int y = 0; y < m.rows; ++y)
+      for (int x = 0; x < m.cols; ++x)
+        for (int c = 0; c < 3; ++c) m.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(m.at<cv::Vec3b>(y, x)[c] + random.normal(0, 3));
+    return m;
+  };
+  cv::Mat two = one.clone();
+  cv::circle(one, {240, 170}, 40, cv::Scalar(60, 55, 150), cv::FILLED);
+  cv::circle(two, {240, 170}, 100, cv::Scalar(120, 130, 200), cv::FILLED);
+  cv::circle(two, {240, 170}, 40, cv::Scalar(60, 55, 150), cv::FILLED);
+  const auto asked = [](const Margin& m) { return std::any_of(m.warnings.begin(), m.warnings.end(), [](const Warning& w) { return w.code == "point-doubtful"; }); };
+  const auto plain = find_from_point(grained(one), {240, 170});
+  REQUIRE(plain);
+  CHECK_FALSE(asked(*plain));
+  CHECK(plain->common_px < 4);
+  const auto either = find_from_point(grained(two), {240, 170});
+  REQUIRE(either);
+  CHECK(asked(*either));
+  CHECK(either->common_px > 5 * plain->common_px);
+  CHECK(either->common_px > 10);
+}
+
 TEST_CASE("a pale lip between the bed and a vivid red coat is left outside the margin") {
   // The lip is as pale as nothing else near: by colour alone it belongs to neither side. The margin is its inner line, where lightness steps up.
   Random random(9);
