@@ -12,6 +12,7 @@
 
 #include "bench/margin_koi.h"
 #include "bench/margin_peers.h"
+#include "bench/margin_strokes.h"
 #include "bench/open_set.h"
 #include "uroko/margin/margin.h"
 #include "uroko/photo/photo.h"
@@ -53,40 +54,6 @@ struct Row {
   }
 };
 
-/// The largest wrong region: a stroke along its main axis through its middle, inside it. Nothing when no region is larger than 8 px.
-struct Correction {
-  std::vector<margin::Stroke> keep, drop;
-};
-Correction correction(const Case& c, const cv::Mat& found) {
-  Correction out;
-  const cv::Mat wrong = largest(found != c.truth);
-  if (cv::countNonZero(wrong) < 8) return out;
-  cv::Mat depth;
-  cv::distanceTransform(wrong, depth, cv::DIST_L2, 5);
-  cv::Point at;
-  cv::minMaxLoc(depth, nullptr, nullptr, nullptr, &at);
-  const cv::Moments m = cv::moments(wrong, true);
-  const double angle = 0.5 * std::atan2(2 * m.mu11, m.mu20 - m.mu02);
-  margin::Stroke stroke;
-  const auto ends = [&](int sign) {
-    double t = 0;
-    while (true) {
-      const cv::Point p(cvRound(at.x + sign * (t + 1) * std::cos(angle)), cvRound(at.y + sign * (t + 1) * std::sin(angle)));
-      if (p.x < 0 || p.y < 0 || p.x >= wrong.cols || p.y >= wrong.rows || !wrong.at<uchar>(p)) break;
-      ++t;
-    }
-    return sign * 0.7 * t;
-  };
-  const double a = ends(-1), b = ends(1);
-  const int pieces = std::max(1, static_cast<int>((b - a) / 4));
-  for (int k = 0; k <= pieces; ++k) {
-    const double t = a + (b - a) * k / pieces;
-    stroke.push_back({at.x + t * std::cos(angle), at.y + t * std::sin(angle)});
-  }
-  (c.truth.at<uchar>(at) ? out.keep : out.drop).push_back(stroke);
-  return out;
-}
-
 std::uint64_t seed_of(const Case& c) { return 17 + std::hash<std::string>{}(c.name) % 997; }
 
 using Peer = cv::Mat (*)(const cv::Mat&, const ImageOutline&);
@@ -103,7 +70,7 @@ Summary compare(const std::string& title, const std::vector<Case>& cases, const 
   std::printf("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n");
   Summary summary;
   if (cases.empty()) return summary;
-  Row loop, stroke, point, half[2];
+  Row loop, stroke, curved, point, half[2];
   std::map<double, Row> loose;
   Row hull, ellipse;
   int index = 0;
@@ -115,13 +82,17 @@ Summary compare(const std::string& title, const std::vector<Case>& cases, const 
     half[index++ % 2].add(c, *found);
     if (options.verbose) std::printf("%s: %.3f %+.3f\n", c.name.c_str(), loop.scores.dice.back(), loop.scores.area_error.back());
     if (*found) {
-      const auto fix = correction(c, mask_of((*found)->outline, c.bgr.size()));
+      const cv::Mat mask = mask_of((*found)->outline, c.bgr.size());
+      const auto fix = straight_correction(c, mask), along = correction_along(c, mask);
       std::optional<Result<margin::Margin>> better;
+      curved.time_s += seconds([&] { better = margin::refine(c.bgr, found->value(), along.keep, along.drop); });
+      curved.add(c, *better);
       stroke.time_s += seconds([&] { better = margin::refine(c.bgr, found->value(), fix.keep, fix.drop); });
       stroke.add(c, *better);
       if (options.verbose && *better) std::printf("   stroke: %.3f\n", stroke.scores.dice.back());
     } else {
       stroke.scores.refuse(c);
+      curved.scores.refuse(c);
     }
     point.time_s += seconds([&] { found = margin::find_from_point(c.bgr, c.point); });
     point.add(c, *found);
@@ -149,7 +120,8 @@ Summary compare(const std::string& title, const std::vector<Case>& cases, const 
     row.print(name, false);
     if (peer == grab_cut_crop) summary.grab_cut = row.scores.mean_dice();
   }
-  stroke.print("uroko, after one corrective stroke", true);
+  stroke.print("uroko, after one corrective stroke, straight", true);
+  curved.print("uroko, after one along the whole of what is wrong", true);
   point.print("uroko, from one point", true);
   if (!options.brief) {
     half[0].print("uroko, even photos (tuned on)", true);
