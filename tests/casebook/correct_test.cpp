@@ -34,7 +34,8 @@ struct Taken {
   }
   std::vector<std::string> days() const {
     std::vector<std::string> out;
-    for (const auto& v : book.everything().at(0).wounds.at(0).visits) out.push_back(v.visit.date.iso_date() + " x" + std::to_string(v.photos.size()));
+    const auto fish = book.everything();
+    for (const auto& v : fish.at(0).wounds.at(0).visits) out.push_back(v.visit.date.iso_date() + " x" + std::to_string(v.photos.size()));
     return out;
   }
   using Days = std::vector<std::string>;
