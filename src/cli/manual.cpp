@@ -43,7 +43,7 @@ void options_roff(const CLI::App& app, std::string& out) {
     const std::string value = option->get_items_expected_max() > 0 && !option->get_positional()
                                   ? " \\fI" + roff(option->get_option_text().empty() ? "VALUE" : option->get_option_text()) + "\\fR"
                                   : "";
-    out += ".TP\n\\fB" + names + "\\fR" + value + "\n" + (option->get_description().empty() ? "\\&" : roff(option->get_description())) + "\n";
+    out += fmt::format(".TP\n\\fB{}\\fR{}\n{}\n", names, value, option->get_description().empty() ? "\\&" : roff(option->get_description()));
   }
 }
 
