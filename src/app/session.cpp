@@ -61,9 +61,13 @@ void Session::set_wake(const std::function<void()>& wake) {
 }
 
 void Session::tell(Notice::Kind kind, std::string text, std::string advice) {
-  std::erase_if(notices, [&](const Notice& n) { return n.text == text; });
+  take_back(text);
   notices.push_back({kind, std::move(text), std::move(advice)});
   if (notices.size() > 4) notices.pop_front();
+}
+
+void Session::take_back(std::string_view text) {
+  std::erase_if(notices, [&](const Notice& n) { return n.text == text; });
 }
 
 void Session::put_notice_away(std::size_t index) {

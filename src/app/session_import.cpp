@@ -149,7 +149,7 @@ void Session::take_in(const std::vector<PhotosOfDay>& groups, std::optional<doub
     int fresh = 0;
     Id photo = 0;
     fs::path from;
-    const bool traced = desk && desk->unsaved() && !desk->place.photo;
+    const bool traced = desk && desk->traced_outside_book();
     for (const auto& a : *added) {
       if (a.error)
         tell(Notice::Kind::trouble, a.file.filename().string() + ": " + a.error->happened(), a.error->advice());
@@ -160,7 +160,7 @@ void Session::take_in(const std::vector<PhotosOfDay>& groups, std::optional<doub
       if (a.error || (traced && from == desk->file)) continue;  // what is traced already stays in sight
       if (!photo || !a.already || (traced && a.file == desk->file)) photo = a.photo, from = a.file;
     }
-    std::erase_if(notices, [](const Notice& n) { return n.text == kNotInBook; });
+    take_back(kNotInBook);
     if (photo) show_photo(photo, from);
   };
   w.refused = [this, form](const Error& e) {

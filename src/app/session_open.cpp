@@ -125,7 +125,7 @@ void Session::show_book(Opened opened) {
   autosave();
   opening.reset();
   // What was traced before its book was made is taken in with its trace.
-  const bool coming_in = import_form && import_form->making_book && desk && !desk->place.photo && desk->unsaved();
+  const bool coming_in = import_form && import_form->making_book && desk && desk->traced_outside_book();
   if (!coming_in) desk.reset();
   put_book_away();
   access_ = std::move(opened.access);
@@ -141,11 +141,13 @@ void Session::show_book(Opened opened) {
   for (const auto& w : opened.warnings) tell(Notice::Kind::trouble, w.text);
   settings.remember_book(fs::absolute(book.path));
   save_settings_now();
-  if (!coming_in) step = Step::scale;
-  if (opened.photo && !coming_in)
-    show_photo(opened.photo);
-  else if (opened.wound && !coming_in)
-    select_wound(opened.wound);
+  if (!coming_in) {
+    step = Step::scale;
+    if (opened.photo)
+      show_photo(opened.photo);
+    else if (opened.wound)
+      select_wound(opened.wound);
+  }
   recompute_course();
   read_the_rest();
 }

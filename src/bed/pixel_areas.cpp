@@ -20,7 +20,7 @@ double PixelAreas::operator()(int x, int y) const {
   const double u = x / step_x_, v = y / step_y_;
   const int i = std::clamp(static_cast<int>(u), 0, columns_ - 2), j = std::clamp(static_cast<int>(v), 0, rows_ - 2);
   const double a = u - i, b = v - j;
-  const auto at = [&](int column, int row) { return lattice_[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(column)]; };
+  const auto at = [&](int column, int row) { return lattice_[static_cast<std::size_t>(row * columns_ + column)]; };
   return (1 - b) * ((1 - a) * at(i, j) + a * at(i + 1, j)) + b * ((1 - a) * at(i, j + 1) + a * at(i + 1, j + 1));
 }
 

@@ -13,7 +13,7 @@
 namespace uroko::bed {
 namespace {
 
-constexpr double kUsualPxPerMm = 7;
+double or_usual(double px_per_mm) { return px_per_mm > 0 ? px_per_mm : 7; }
 
 /// How far the darkest channel of each pixel stands above its opening by a disc (white top-hat, Serra 1982). Light in one channel alone is colour and
 /// stays.
@@ -115,7 +115,7 @@ cv::Mat sheen_of(const cv::Mat& linear, const cv::Mat& seen, const Thresholds& t
 }  // namespace
 
 int glint_px(const Thresholds& thresholds, double px_per_mm) {
-  const double reach = thresholds.glint_mm * (px_per_mm > 0 ? px_per_mm : kUsualPxPerMm) / 2;
+  const double reach = thresholds.glint_mm * or_usual(px_per_mm) / 2;
   return 2 * static_cast<int>(std::lround(std::clamp(reach, 1.0, 40.0))) + 1;
 }
 
@@ -134,20 +134,17 @@ cv::Mat tissue_lab(const cv::Mat& bgr, const cv::Mat& seen, const WhiteBalance& 
     cv::merge(std::vector<cv::Mat>{light, light, light}, three);
     linear -= three;
   };
-  const bool by_film = thresholds.film > 0 && (thresholds.glint_mm > 0 || thresholds.sheen > 0);
-  cv::Mat film;
-  if (by_film) {
-    const double reach_px = 2 * (px_per_mm > 0 ? px_per_mm : kUsualPxPerMm);
-    film = film_of(linear_image(bgr, balance), seen, glint_px(thresholds, px_per_mm), thresholds.film, std::clamp(reach_px, 2.0, 80.0));
+  // How far each is taken off, by place: in full, or by the film that glints tell of.
+  cv::Mat of_glints(linear.size(), CV_32F, cv::Scalar(1)), of_sheen = of_glints.clone();
+  double breadth = 0.5;
+  if (thresholds.film > 0) {
+    const cv::Mat film = film_of(linear_image(bgr, balance), seen, glint_px(thresholds, px_per_mm), thresholds.film, std::clamp(2 * or_usual(px_per_mm), 2.0, 80.0));
+    of_glints = cv::min(film / kAnyGlint, 1);
+    of_sheen = cv::min(kApart + film / kClose, 1);
+    breadth = 0.25;
   }
-  if (thresholds.glint_mm > 0) {
-    const cv::Mat glints = glints_of(linear, seen, glint_px(thresholds, px_per_mm));
-    take_off(by_film ? cv::Mat(glints.mul(cv::min(film / kAnyGlint, 1))) : glints);
-  }
-  if (thresholds.sheen > 0 && cv::countNonZero(seen) > 0) {
-    const cv::Mat scale = by_film ? cv::Mat(thresholds.sheen * cv::min(kApart + film / kClose, 1)) : cv::Mat(linear.size(), CV_32F, cv::Scalar(thresholds.sheen));
-    take_off(sheen_of(linear, seen, thresholds, by_film ? 0.25 : 0.5, scale));
-  }
+  if (thresholds.glint_mm > 0) take_off(glints_of(linear, seen, glint_px(thresholds, px_per_mm)).mul(of_glints));
+  if (thresholds.sheen > 0 && cv::countNonZero(seen) > 0) take_off(sheen_of(linear, seen, thresholds, breadth, thresholds.sheen * of_sheen));
   return lab_of_linear(linear);
 }
 

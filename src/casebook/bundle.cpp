@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <fmt/format.h>
 #include <fstream>
 #include <unordered_map>
 
@@ -38,7 +37,7 @@ void write_bundle(const Book& book, const fs::path& target, const Token& token) 
       const auto file = original_path(book.folder(), sha, extension);
       const auto bytes = fs::file_size(file, error);
       if (error) throw Error(Fault::book, "photo-missing", file, "a photo of the book is missing", "run uroko book check; nothing was written");
-      manifest.files.push_back({fmt::format("originals/{}/{}{}", sha.substr(0, 2), sha, extension), sha, bytes});
+      manifest.files.push_back({original_path({}, sha, extension).generic_string(), sha, bytes});
     }
   }
   const auto whole = scratch.path() / "bundle";

@@ -69,7 +69,7 @@ std::string explain_usage(const CLI::App& app, const CLI::ParseError& error) {
     const auto meant = nearest(name, option ? options_of(*verb) : verbs);
     if (!option && verb == &app && word.find_first_of("./") != std::string::npos)
       return fmt::format("no verb was given for {0}; to measure a photo: uroko measure {0}, to open a case book: uroko open {0}", word);
-    return fmt::format("{}{}{}{}", option ? called + " has no option " : "there is no verb ", name, meant.empty() ? "" : fmt::format(" (did you mean {}?)", meant), help);
+    return fmt::format("{} {}{}{}", option ? called + " has no option" : "there is no verb", name, meant.empty() ? "" : fmt::format(" (did you mean {}?)", meant), help);
   }
   if (!verbs.empty() && dynamic_cast<const CLI::RequiredError*>(&error)) {
     std::string all;

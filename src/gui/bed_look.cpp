@@ -15,15 +15,10 @@ void fill_hatched(Ui& ui, const Box& b, const BedLook& look) {
   ui.draw->PushClipRect(b.low(), b.high(), true);
   const float step = ui.px(5), w = std::max(1.f, ui.style.scale);
   const ImU32 mark = look.hatch == 3 ? IM_COL32(255, 255, 255, 110) : IM_COL32(255, 255, 255, 190);
-  if (look.hatch == 1 || look.hatch == 3)
-    each_step(b.x - b.h, b.right(), step, [&](float x) { ui.draw->AddLine({x, b.bottom()}, {x + b.h, b.y}, mark, w); });
-  if (look.hatch == 3)
-    each_step(b.x - b.h, b.right(), step, [&](float x) { ui.draw->AddLine({x, b.y}, {x + b.h, b.bottom()}, mark, w); });
-  if (look.hatch == 2 || look.hatch == 4) {
-    const float d = look.hatch == 2 ? step : 1.6f * step;
-    const ImU32 dot = look.hatch == 2 ? IM_COL32(120, 60, 50, 170) : mark;
-    each_step(b.y + d / 2, b.bottom(), d, [&](float y) { each_step(b.x + d / 2, b.right(), d, [&](float x) { ui.draw->AddCircleFilled({x, y}, 1.1f * w, dot, 6); }); });
-  }
+  if (look.hatch == 1 || look.hatch == 3) ui.hatch(b, step, true, mark, w);
+  if (look.hatch == 3) ui.hatch(b, step, false, mark, w);
+  if (look.hatch == 2) ui.dots(b, step, 1.1f * w, IM_COL32(120, 60, 50, 170));
+  if (look.hatch == 4) ui.dots(b, 1.6f * step, 1.1f * w, mark);
   if (look.hatch == 5)
     each_step(b.y + step / 2, b.bottom(), step, [&](float y) { ui.draw->AddLine({b.x, y}, {b.right(), y}, mark, w); });
   ui.draw->PopClipRect();

@@ -55,14 +55,12 @@ struct Painter {
       high = {std::max(high.x, p.x), std::max(high.y, p.y)};
     }
     ui.draw->PushClipRect(low, high, true);
-    const float step = length(5), h = high.y - low.y;
+    const Box box{low.x, low.y, high.x - low.x, high.y - low.y};
+    const float step = length(5);
     constexpr ImU32 mark = IM_COL32(255, 255, 255, 190);
-    if (f.hatch == report::Hatch::diagonal || f.hatch == report::Hatch::cross)
-      each_step(low.x - h, high.x, step, [&](float t) { ui.draw->AddLine({t, high.y}, {t + h, low.y}, mark); });
-    if (f.hatch == report::Hatch::cross)
-      each_step(low.x - h, high.x, step, [&](float t) { ui.draw->AddLine({t, low.y}, {t + h, high.y}, mark); });
-    if (f.hatch == report::Hatch::dots)
-      each_step(low.y + step / 2, high.y, step, [&](float v) { each_step(low.x + step / 2, high.x, step, [&](float u) { ui.draw->AddCircleFilled({u, v}, length(1), mark, 6); }); });
+    if (f.hatch == report::Hatch::diagonal || f.hatch == report::Hatch::cross) ui.hatch(box, step, true, mark);
+    if (f.hatch == report::Hatch::cross) ui.hatch(box, step, false, mark);
+    if (f.hatch == report::Hatch::dots) ui.dots(box, step, length(1), mark);
     ui.draw->PopClipRect();
   }
   void operator()(const report::Disc& d) const {

@@ -90,6 +90,15 @@ void Ui::hairline(float x0, float y0, float x1, float y1) const {
     draw->AddRectFilled({std::round(x0), y0}, {std::round(x0) + 1, y1}, c().hairline);
 }
 
+void Ui::hatch(const Box& b, float step, bool rising, ImU32 colour, float width) const {
+  const float from = rising ? b.bottom() : b.y, to = rising ? b.y : b.bottom();
+  each_step(b.x - b.h, b.right(), step, [&](float x) { draw->AddLine({x, from}, {x + b.h, to}, colour, width); });
+}
+
+void Ui::dots(const Box& b, float step, float radius, ImU32 colour) const {
+  each_step(b.y + step / 2, b.bottom(), step, [&](float y) { each_step(b.x + step / 2, b.right(), step, [&](float x) { draw->AddCircleFilled({x, y}, radius, colour, 6); }); });
+}
+
 void Ui::dashed(const std::vector<ImVec2>& points, ImU32 colour, float width, float dash, bool closed) const {
   const std::size_t n = points.size();
   if (n < 2) return;

@@ -73,6 +73,8 @@ struct Ui {
   void fill(const Box& b, ImU32 colour, float rounding = 0) const;
   void frame(const Box& b, ImU32 colour, float rounding = 0, float width = 1) const;
   void hairline(float x0, float y0, float x1, float y1) const;
+  void hatch(const Box& b, float step, bool rising, ImU32 colour, float width = 1) const;  ///< lines at 45 degrees; the caller clips
+  void dots(const Box& b, float step, float radius, ImU32 colour) const;
   void dashed(const std::vector<ImVec2>& points, ImU32 colour, float width, float dash, bool closed) const;
   void heading(float x, float y, const std::string& s) const;
 

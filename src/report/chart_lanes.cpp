@@ -179,7 +179,7 @@ void draw_water_lane(ChartDraft& d, double top, double height) {
   const double inner_top = top + d.text * 1.25, inner_bottom = top + height - 5;
   const auto y_of = [&](double c) { return inner_bottom - (c - (middle - span / 2)) / span * (inner_bottom - inner_top); };
   std::vector<Point> points;
-  points.reserve(readings.size() + 2);
+  points.reserve(readings.size());
   for (const auto& r : readings) points.push_back({d.chart.x_of_day(d.day_of(r.date)), y_of(r.water_c)});
   std::vector<Point> under = points;
   under.push_back({points.back().x, top + height});

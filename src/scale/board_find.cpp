@@ -135,9 +135,7 @@ std::vector<Marker> agreeing(const std::vector<Marker>& all, const Board& board)
 using Map = Homography<ImagePoint, PlanePoint>;
 
 std::optional<Map> fit(const std::vector<ImagePoint>& seen, const std::vector<PlanePoint>& real, const Camera& camera) {
-  std::vector<ImagePoint> ideal;
-  ideal.reserve(seen.size());
-  for (const auto& p : seen) ideal.push_back(camera.undistorted(p));
+  const auto ideal = camera.undistorted(seen);
   const auto fitted = fit_homography<ImagePoint, PlanePoint>(ideal, real);
   if (!fitted) return std::nullopt;
   return fitted->to_from;

@@ -61,6 +61,13 @@ ImagePoint Camera::undistorted(const ImagePoint& p) const {
   return {cx + fx * x, cy + fy * y};
 }
 
+std::vector<ImagePoint> Camera::undistorted(const std::vector<ImagePoint>& points) const {
+  std::vector<ImagePoint> ideal;
+  ideal.reserve(points.size());
+  for (const auto& p : points) ideal.push_back(undistorted(p));
+  return ideal;
+}
+
 Camera assumed_camera(int width_px, int height_px) {
   Camera camera;
   camera.from = Camera::From::assumed;

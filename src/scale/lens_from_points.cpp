@@ -11,9 +11,7 @@ namespace {
 
 /// What the best homography through that lens leaves of the points, undistorted px.
 std::optional<Eigen::VectorXd> residual(const Camera& camera, const std::vector<ImagePoint>& seen, const std::vector<PlanePoint>& real) {
-  std::vector<ImagePoint> ideal;
-  ideal.reserve(seen.size());
-  for (const auto& p : seen) ideal.push_back(camera.undistorted(p));
+  const auto ideal = camera.undistorted(seen);
   const auto fit = fit_homography(ideal, real);
   if (!fit) return std::nullopt;
   const auto back = fit->to_from.inverse();

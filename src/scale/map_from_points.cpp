@@ -5,9 +5,7 @@
 namespace uroko::scale {
 
 bool fill_from_points(PlaneMap& map, const std::vector<ImagePoint>& seen, const std::vector<PlanePoint>& real, double floor_px, const std::vector<PlanePoint>& corners_mm) {
-  std::vector<ImagePoint> ideal;
-  ideal.reserve(seen.size());
-  for (const auto& p : seen) ideal.push_back(map.camera.undistorted(p));
+  const auto ideal = map.camera.undistorted(seen);
   const auto fit = fit_homography<ImagePoint, PlanePoint>(ideal, real, floor_px);
   if (!fit) return false;
   map.plane_from_ideal = fit->to_from;

@@ -370,13 +370,9 @@ TEST_CASE("a photo that was traced before it is taken in stays on the desk with 
   Session s(c.places);
   s.open_book(c.koi);
   REQUIRE(s.settle());
-  std::vector<fs::path> files;
-  for (const char* name : {"x.png", "y.png"}) {
-    cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, name[0] == 'x' ? 211 : 212));
-    picture(cv::Rect(300, 200, 180, 160)).setTo(cv::Scalar(50, 40, 160));
-    files.push_back(c.folder / name);
-    write_file_whole(files.back(), photo::encode_png(picture));
-  }
+  const std::vector<fs::path> files = {c.folder / "x.png", c.folder / "y.png"};
+  write_patch(files[0], 180, 211);
+  write_patch(files[1], 180, 212);
   s.drop_files(files);
   REQUIRE(s.settle());
   REQUIRE(s.import_form);
@@ -409,10 +405,8 @@ TEST_CASE("a photo that was traced before it is taken in stays on the desk with 
 TEST_CASE("a photo that was traced before there was a case book is taken into the one that is made, with its trace") {
   OnTheDesk c;
   Session s(c.places);
-  cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, 211));
-  picture(cv::Rect(300, 200, 180, 160)).setTo(cv::Scalar(50, 40, 160));
   const auto file = c.folder / "x.png";
-  write_file_whole(file, photo::encode_png(picture));
+  write_patch(file, 180, 211);
   s.drop_files({file});
   REQUIRE(s.settle());
   REQUIRE(s.desk);

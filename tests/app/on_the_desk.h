@@ -10,6 +10,13 @@
 
 namespace uroko::testing {
 
+/// A small photo of a red patch, `width` px wide, as PNG; another `red` of the ground makes it another photo.
+inline void write_patch(const std::filesystem::path& file, int width, double red = 210) {
+  cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, red));
+  picture(cv::Rect(300, 200, width, 160)).setTo(cv::Scalar(50, 40, 160));
+  write_file_whole(file, photo::encode_png(picture));
+}
+
 /// Small photos of a red patch, one a day up to today, in a book of one fish and one wound.
 struct OnTheDesk {
   TempFolder folder;
@@ -21,9 +28,7 @@ struct OnTheDesk {
   void make(const std::filesystem::path& at, int visits, const std::string& fish) const {
     auto book = casebook::Book::create(at);
     for (int i = 0; i < visits; ++i) {
-      cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(200, 205, 210));
-      picture(cv::Rect(300, 200, 200 - 10 * i, 160)).setTo(cv::Scalar(50, 40, 160));
-      write_file_whole(folder / "a.png", photo::encode_png(picture));
+      write_patch(folder / "a.png", 200 - 10 * i);
       casebook::NewPhotos photos;
       photos.files = {folder / "a.png"};
       photos.fish = fish, photos.wound = "left flank", photos.date = DateTime::from_day_number(DateTime::now().day_number() - visits + 1 + i);

@@ -7,26 +7,26 @@
 
 namespace uroko::eval {
 
-/// A straight stroke along the region's main axis through its middle, inside it. Nothing when no region is larger than 8 px.
-struct Correction {
-  std::vector<margin::Stroke> keep, drop;
+/// A stroke, and the place whose side of the true margin it speaks of.
+struct Line {
+  margin::Stroke stroke;
+  cv::Point at;
 };
-inline Correction straight_correction(const Case& c, const cv::Mat& found) {
-  Correction out;
-  const cv::Mat wrong = largest(found != c.truth);
-  if (cv::countNonZero(wrong) < 8) return out;
+
+/// A straight line along a region's main axis through its deepest place, inside it: 0.7 of the way to either side.
+inline Line straight_line(const cv::Mat& region) {
   cv::Mat depth;
-  cv::distanceTransform(wrong, depth, cv::DIST_L2, 5);
+  cv::distanceTransform(region, depth, cv::DIST_L2, 5);
   cv::Point at;
   cv::minMaxLoc(depth, nullptr, nullptr, nullptr, &at);
-  const cv::Moments m = cv::moments(wrong, true);
+  const cv::Moments m = cv::moments(region, true);
   const double angle = 0.5 * std::atan2(2 * m.mu11, m.mu20 - m.mu02);
   margin::Stroke stroke;
   const auto ends = [&](int sign) {
     double t = 0;
     while (true) {
       const cv::Point p(cvRound(at.x + sign * (t + 1) * std::cos(angle)), cvRound(at.y + sign * (t + 1) * std::sin(angle)));
-      if (p.x < 0 || p.y < 0 || p.x >= wrong.cols || p.y >= wrong.rows || !wrong.at<uchar>(p)) break;
+      if (p.x < 0 || p.y < 0 || p.x >= region.cols || p.y >= region.rows || !region.at<uchar>(p)) break;
       ++t;
     }
     return sign * 0.7 * t;
@@ -37,13 +37,12 @@ inline Correction straight_correction(const Case& c, const cv::Mat& found) {
     const double t = a + (b - a) * k / pieces;
     stroke.push_back({at.x + t * std::cos(angle), at.y + t * std::sin(angle)});
   }
-  (c.truth.at<uchar>(at) ? out.keep : out.drop).push_back(stroke);
-  return out;
+  return {stroke, at};
 }
 
 /// The line through a region's middle from end to end: the path between the two places that are furthest apart within it on which a step costs less the
 /// deeper it lies (Dijkstra 1959, Numer Math 1:269), kept from where it first is half as deep as the deepest place.
-inline margin::Stroke middle_line(const cv::Mat& region) {
+inline Line middle_line(const cv::Mat& region) {
   cv::Mat depth;
   cv::distanceTransform(region, depth, cv::DIST_L2, 5);
   cv::Point deepest;
@@ -87,17 +86,19 @@ inline margin::Stroke middle_line(const cv::Mat& region) {
   margin::Stroke stroke;
   for (auto it = first; it < end; it += std::min<long>(3, end - it)) stroke.push_back({static_cast<double>(it->x), static_cast<double>(it->y)});
   if (stroke.empty()) stroke.push_back({static_cast<double>(deepest.x), static_cast<double>(deepest.y)});
-  return stroke;
+  return {stroke, cv::Point(static_cast<int>(stroke.front().x), static_cast<int>(stroke.front().y))};
 }
 
-/// A stroke along the region's whole middle, as a person would draw it along a strip that is wrong.
-inline Correction correction_along(const Case& c, const cv::Mat& found) {
+/// What a person would draw along the largest wrong region by `line`. Nothing when no region is larger than 8 px.
+struct Correction {
+  std::vector<margin::Stroke> keep, drop;
+};
+inline Correction correction(const Case& c, const cv::Mat& found, Line (*line)(const cv::Mat&)) {
   Correction out;
   const cv::Mat wrong = largest(found != c.truth);
   if (cv::countNonZero(wrong) < 8) return out;
-  auto stroke = middle_line(wrong);
-  const cv::Point at(static_cast<int>(stroke.front().x), static_cast<int>(stroke.front().y));
-  (c.truth.at<uchar>(at) ? out.keep : out.drop).push_back(std::move(stroke));
+  const auto drawn = line(wrong);
+  (c.truth.at<uchar>(drawn.at) ? out.keep : out.drop).push_back(drawn.stroke);
   return out;
 }
 

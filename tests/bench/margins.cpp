@@ -83,7 +83,7 @@ Summary compare(const std::string& title, const std::vector<Case>& cases, const 
     if (options.verbose) std::printf("%s: %.3f %+.3f\n", c.name.c_str(), loop.scores.dice.back(), loop.scores.area_error.back());
     if (*found) {
       const cv::Mat mask = mask_of((*found)->outline, c.bgr.size());
-      const auto fix = straight_correction(c, mask), along = correction_along(c, mask);
+      const auto fix = correction(c, mask, straight_line), along = correction(c, mask, middle_line);
       std::optional<Result<margin::Margin>> better;
       curved.time_s += seconds([&] { better = margin::refine(c.bgr, found->value(), along.keep, along.drop); });
       curved.add(c, *better);

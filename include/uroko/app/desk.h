@@ -77,6 +77,8 @@ struct Desk {
   /// Found without a hint and not looked at by a person yet, also when the book holds it.
   bool proposed() const { return history.now().margin && history.now().margin->proposal; }
   bool acceptable() const { return unsaved() || proposed(); }
+  /// A trace that no book can hold yet.
+  bool traced_outside_book() const { return unsaved() && !place.photo; }
   bool saving() const { return asked == history.id(); }
   double photo_width() const { return info ? info->width_px : 1; }
   double photo_height() const { return info ? info->height_px : 1; }

@@ -247,6 +247,7 @@ class Session {
   void set_degree_day_base(double celsius);
   DoseResult dose_result() const;
   void tell(Notice::Kind kind, std::string text, std::string advice = {});
+  void take_back(std::string_view text);  ///< the notice that says so
   void put_notice_away(std::size_t index);
   /// Once a frame or when something came back: deliveries, autosave. True when something changed.
   bool turn();

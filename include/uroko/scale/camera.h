@@ -1,6 +1,7 @@
 #pragma once
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "uroko/geometry/points.h"
 
@@ -23,6 +24,7 @@ struct Camera {
   bool distorts() const { return k1 != 0 || k2 != 0 || p1 != 0 || p2 != 0 || k3 != 0; }
   /// Photo pixel -> pixel of the ideal pinhole with the same fx, fy, cx, cy. Exact inverse of `distorted` to 1e-9 px within the frame.
   ImagePoint undistorted(const ImagePoint& p) const;
+  std::vector<ImagePoint> undistorted(const std::vector<ImagePoint>& points) const;
   ImagePoint distorted(const ImagePoint& p) const;
 };
 
