@@ -1,41 +1,12 @@
 // Visits beside and over each other: the ghost of the last margin, nested outlines, two photos at one millimetre scale. The outlines are shown centred
 // at once and moved to where the skin's pattern puts them when a worker has read it.
-#include <cmath>
-#include <numbers>
-
 #include "app/book_access.h"
+#include "app/laid_over.h"
 #include "uroko/app/session.h"
 
 namespace uroko::app {
 
 namespace {
-
-PlaneOutline laid_over(const PlaneOutline& outline, const PlaneOutline& under) {
-  // The card lies differently at each visit: centres are brought together, then the turn that overlaps best is taken. For the eye only.
-  const auto c = centroid(outline), to = centroid(under);
-  const auto turned = [&](double a) {
-    const double cs = std::cos(a), sn = std::sin(a);
-    return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) {
-      const double x = p.x - c.x, y = p.y - c.y;
-      return PlanePoint{to.x + cs * x - sn * y, to.y + sn * x + cs * y};
-    });
-  };
-  double best = 0, best_score = -1;
-  for (int i = -12; i < 12; ++i) {
-    const double a = i * std::numbers::pi / 12;
-    double score = 0;
-    try {
-      score = uroko::area(intersection(turned(a), under));
-    } catch (const std::exception&) {
-    }
-    score *= 1 - 0.02 * std::abs(i);  // no turn without a reason
-    if (score > best_score) {
-      best_score = score;
-      best = a;
-    }
-  }
-  return turned(best);
-}
 
 /// What a skin's pattern is kept by: the photo, and the measure whose map and margin it was read with.
 std::string skin_key(const PhotoEntry& photo) { return photo.row.sha256 + "/" + std::to_string(photo.measure ? photo.measure->id : 0); }

@@ -156,11 +156,9 @@ void measure_batch(const Flags& f) {
   const auto request = request_of(f);
   const auto files = photos_of(f.batch);
   const auto workers = std::min<std::size_t>(files.size(), std::max(1u, std::thread::hardware_concurrency()));
-  // Photos side by side use the cores better than threads inside one photo. Memory that a photo gave back is kept for the next one: the
-  // kernel's clearing of fresh pages cost a tenth of the time and made the cores wait for each other.
+  // Photos side by side use the cores better than threads inside one photo.
   cv::setNumThreads(1);
   ::mallopt(M_MMAP_MAX, 0);
-  ::mallopt(M_TRIM_THRESHOLD, 1 << 30);
   std::vector<std::string> lines(files.size());
   std::atomic<std::size_t> next{0};
   std::mutex mutex;
@@ -195,6 +193,10 @@ void measure_batch(const Flags& f) {
 
 void run(const Flags& f) {
   if (f.photos.empty() == f.batch.empty()) misused("no photo was given", "name a PHOTO, or a folder or list after --batch");
+  // Memory given back is kept for the next step or photo, and taken by the 16 MB: the kernel's clearing of fresh pages cost a tenth of the time or
+  // more, and made the cores of a batch wait for each other.
+  ::mallopt(M_TRIM_THRESHOLD, 1 << 30);
+  ::mallopt(M_TOP_PAD, 16 << 20);
   if (!f.batch.empty()) return measure_batch(f);
   try {
     f.photos.size() == 1 ? measure_one(f) : measure_several(f);

@@ -48,30 +48,53 @@ double side_of(const Marker& m) {
   return (distance(m.seen[0], m.seen[1]) + distance(m.seen[1], m.seen[2]) + distance(m.seen[2], m.seen[3]) + distance(m.seen[3], m.seen[0])) / 4;
 }
 
-std::vector<Marker> detect(const cv::Mat& grey, const Board& board, double sx, double sy, std::size_t* unread = nullptr) {
+/// The board's codes, then the same as a mirror shows them.
+cv::Ptr<cv::aruco::Dictionary> codes_of(const Board& board) {
+  const auto all = cv::aruco::getPredefinedDictionary(board.first_id + board.marker_count() <= 50 ? cv::aruco::DICT_4X4_50 : cv::aruco::DICT_4X4_100);
+  auto codes = cv::makePtr<cv::aruco::Dictionary>();
+  codes->markerSize = all->markerSize;
+  codes->maxCorrectionBits = all->maxCorrectionBits;
+  std::vector<cv::Mat> plain, mirrored;
+  for (int i = 0; i < board.marker_count(); ++i) {
+    plain.push_back(all->bytesList.row(board.first_id + i));
+    cv::Mat bits = cv::aruco::Dictionary::getBitsFromByteList(plain.back(), all->markerSize);
+    cv::flip(bits, bits, 1);
+    mirrored.push_back(cv::aruco::Dictionary::getByteListFromBits(bits));
+  }
+  plain.insert(plain.end(), mirrored.begin(), mirrored.end());
+  cv::vconcat(plain, codes->bytesList);
+  return codes;
+}
+
+struct Markers {
+  std::vector<Marker> plain;
+  std::vector<Marker> mirrored;  // `seen` as in the mirror picture, its first column where the photo's last is
+};
+
+Markers detect(const cv::Mat& grey, const Board& board, double sx, double sy) {
   auto parameters = cv::aruco::DetectorParameters::create();
   parameters->adaptiveThreshWinSizeMin = 5;
   parameters->adaptiveThreshWinSizeMax = 23;
   parameters->adaptiveThreshWinSizeStep = 9;
   parameters->minMarkerPerimeterRate = 0.02;
   parameters->perspectiveRemovePixelPerCell = 6;
-  std::vector<std::vector<cv::Point2f>> corners, rejected;
+  std::vector<std::vector<cv::Point2f>> corners;
   std::vector<int> ids;
-  cv::aruco::detectMarkers(grey, cv::aruco::getPredefinedDictionary(board.first_id + board.marker_count() <= 50 ? cv::aruco::DICT_4X4_50
-                                                                                                                 : cv::aruco::DICT_4X4_100),
-                           corners, ids, parameters, rejected);
-  if (unread) *unread = rejected.size();
-  std::vector<Marker> out;
+  cv::aruco::detectMarkers(grey, codes_of(board), corners, ids, parameters);
+  Markers out;
   for (std::size_t i = 0; i < ids.size(); ++i) {
-    const int index = ids[i] - board.first_id;
-    if (index < 0 || index >= board.marker_count()) continue;
+    const bool mirrored = ids[i] >= board.marker_count();
     Marker m;
-    m.index = index;
-    const PlanePoint at = board.marker(index);
+    m.index = ids[i] % board.marker_count();
+    const PlanePoint at = board.marker(m.index);
     const double s = board.marker_mm;
     m.real = {{{at.x, at.y}, {at.x + s, at.y}, {at.x + s, at.y + s}, {at.x, at.y + s}}};
-    for (int k = 0; k < 4; ++k) m.seen[k] = {(corners[i][k].x + 0.5) * sx - 0.5, (corners[i][k].y + 0.5) * sy - 0.5};
-    out.push_back(m);
+    for (std::size_t k = 0; k < 4; ++k) {
+      // In a mirror left and right change places, so the corners pair by pair.
+      const cv::Point2f& p = corners[i][mirrored ? k ^ 1U : k];
+      m.seen[k] = {((mirrored ? static_cast<float>(grey.cols - 1) - p.x : p.x) + 0.5) * sx - 0.5, (p.y + 0.5) * sy - 0.5};
+    }
+    (mirrored ? out.mirrored : out.plain).push_back(m);
   }
   return out;
 }
@@ -234,17 +257,8 @@ bool spread_out(const Pass& pass, const Board& board) {
 
 }  // namespace
 
-bool shows_mirrored(const cv::Mat& photo, const Board& board) {
-  if (photo.empty()) return false;
-  cv::Mat grey = grey_of(photo), mirrored;
-  const double factor = 1600.0 / std::max(grey.cols, grey.rows);
-  if (factor < 0.8) grey = reduced_to(grey, factor);
-  cv::flip(grey, mirrored, 1);
-  return agreeing(detect(mirrored, board, 1, 1), board).size() >= least_mirrored;
-}
-
-std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera, std::size_t* unread) {
-  if (unread) *unread = 0;
+std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera, bool* mirrored) {
+  if (mirrored) *mirrored = false;
   if (photo.empty()) return std::nullopt;
   const int longer = std::max(photo.cols, photo.rows);
   const cv::Mat full = grey_of(photo);
@@ -257,11 +271,12 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
     const bool whole = longer <= side * 5 / 4;
     const cv::Mat grey = whole ? full : reduced_to(full, static_cast<double>(side) / longer);
     const double sx = static_cast<double>(photo.cols) / grey.cols, sy = static_cast<double>(photo.rows) / grey.rows;
-    const auto all = detect(grey, board, sx, sy, side == 1600 ? unread : nullptr);
-    auto set = agreeing(all, board);
+    const auto all = detect(grey, board, sx, sy);
+    auto set = agreeing(all.plain, board);
+    if (mirrored && side == 1600) *mirrored = agreeing(all.mirrored, board).size() >= 4;
     if (set.size() > markers.size()) {
       markers = std::move(set);
-      detected = all.size();
+      detected = all.plain.size();
       reduced = {grey, {0, 0}, sx, sy};
     }
     if (whole || markers.size() >= 4) break;
@@ -273,7 +288,7 @@ std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, c
     cv::GaussianBlur(large, soft, {}, 5);
     cv::addWeighted(large, 2.5, soft, -1.5, 0, large);
     cv::GaussianBlur(large, large, {}, 1.2);
-    const auto all = detect(large, board, 0.5, 0.5);
+    const auto all = detect(large, board, 0.5, 0.5).plain;
     auto set = agreeing(all, board);
     if (set.size() > markers.size()) {
       markers = std::move(set);

@@ -23,12 +23,8 @@ struct FoundBoard {
   int apart = 0;                    ///< markers of the board that were seen but lie elsewhere than the others say
 };
 
-/// Whether the board shows in the photo as in a mirror: at least `least_mirrored` of its markers, on a small copy.
-bool shows_mirrored(const cv::Mat& photo, const Board& board);
-constexpr std::size_t least_mirrored = 4;
-
 /// Markers on a reduced copy, then every saddle point at full size. Nothing when fewer than two markers agree.
-/// `unread`: how many squares of the first copy looked like markers and read as none, which is what a mirrored board leaves.
-std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera, std::size_t* unread = nullptr);
+/// `mirrored`: whether the first copy shows at least four of the board's markers as in a mirror.
+std::optional<FoundBoard> find_board(const cv::Mat& photo, const Board& board, const Camera& camera, bool* mirrored = nullptr);
 
 }  // namespace uroko::scale

@@ -27,9 +27,9 @@ Result<PlaneMap> find_card(const cv::Mat& photo, const Camera& camera, const Car
   if (!(options.print_scale > 0.5 && options.print_scale < 2))
     return Refusal{"print-scale", "the print's check length is not between half and twice of what it should be", "measure the card's 0 to 100 again"};
   const CardLayout& card = card_layout();
-  std::size_t unread = 0;
-  const auto found = find_board(photo, card.board, camera, &unread);
-  if (!found && unread >= least_mirrored && shows_mirrored(photo, card.board))
+  bool mirrored = false;
+  const auto found = find_board(photo, card.board, camera, &mirrored);
+  if (!found && mirrored)
     return Refusal{"mirrored", "the photo is a mirror picture: the printed card can be read only in a mirror",
                    "take the photo with the rear camera, or turn mirroring off, and use the file as the camera wrote it"};
   if (!found)

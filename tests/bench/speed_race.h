@@ -123,15 +123,15 @@ inline std::string machine() {
   return text;
 }
 
-/// This process and what it starts run on the first `count` of the cores it may use, until it goes out of scope.
+/// This process and what it starts run on `count` of the cores it may use, without the first `skipped`, until it goes out of scope.
 class OnCores {
  public:
-  explicit OnCores(int count) {
+  explicit OnCores(int count, int skipped = 0) {
     ::sched_getaffinity(0, sizeof before_, &before_);
     cpu_set_t fewer;
     CPU_ZERO(&fewer);
     for (int core = 0; core < CPU_SETSIZE && CPU_COUNT(&fewer) < count; ++core)
-      if (CPU_ISSET(core, &before_)) CPU_SET(core, &fewer);
+      if (CPU_ISSET(core, &before_) && skipped-- <= 0) CPU_SET(core, &fewer);
     given_ = CPU_COUNT(&fewer);
     ::sched_setaffinity(0, sizeof fewer, &fewer);
   }
