@@ -30,6 +30,23 @@ cv::Mat cells_of(const PlaneOutline& outline, const PlanePoint& to, double reach
   return out;
 }
 
+/// Vertices nearer than a cell to the one before left out.
+PlaneOutline thinned(const PlaneOutline& outline, double cell) {
+  const auto thin = [&](const Ring<PlanePoint>& ring) {
+    Ring<PlanePoint> out;
+    for (const auto& p : ring)
+      if (out.empty() || distance(out.back(), p) > cell) out.push_back(p);
+    return out;
+  };
+  PlaneOutline out;
+  for (const auto& part : outline.parts) {
+    auto& to = out.parts.emplace_back();
+    to.outer = thin(part.outer);
+    for (const auto& hole : part.holes) to.holes.push_back(thin(hole));
+  }
+  return out;
+}
+
 double reach_of(const PlaneOutline& outline, const PlanePoint& centre) {
   double out = 0;
   for (const auto& part : outline.parts)
@@ -42,26 +59,27 @@ double reach_of(const PlaneOutline& outline, const PlanePoint& centre) {
 PlaneOutline laid_over(const PlaneOutline& outline, const PlaneOutline& under) {
   // The card lies differently at each visit: centres are brought together, then the turn that overlaps best is taken.
   const auto c = centroid(outline), to = centroid(under);
-  const auto turned = [&](double a) {
+  const auto turned = [&](const PlaneOutline& what, double a) {
     const double cs = std::cos(a), sn = std::sin(a);
-    return mapped<PlanePoint, PlanePoint>(outline, [=](const PlanePoint& p) {
+    return mapped<PlanePoint, PlanePoint>(what, [=](const PlanePoint& p) {
       const double x = p.x - c.x, y = p.y - c.y;
       return PlanePoint{to.x + cs * x - sn * y, to.y + sn * x + cs * y};
     });
   };
   const double reach = std::max(reach_of(outline, c), reach_of(under, to));
-  if (!(reach > 0)) return turned(0);
+  if (!(reach > 0)) return turned(outline, 0);
   const cv::Mat below = cells_of(under, to, reach);
+  const auto coarse = thinned(outline, reach / half_cells);
   double best = 0, best_score = -1;
   for (int i = -12; i < 12; ++i) {
     const double a = i * std::numbers::pi / 12;
-    const double score = cv::countNonZero(cells_of(turned(a), to, reach) & below) * (1 - 0.02 * std::abs(i));
+    const double score = cv::countNonZero(cells_of(turned(coarse, a), to, reach) & below) * (1 - 0.02 * std::abs(i));
     if (score > best_score) {
       best_score = score;
       best = a;
     }
   }
-  return turned(best);
+  return turned(outline, best);
 }
 
 }  // namespace uroko::app
