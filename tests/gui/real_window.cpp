@@ -16,6 +16,12 @@
 
 namespace uroko::testing {
 
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+constexpr double kPatience = 6;  // the program takes many times as long
+#else
+constexpr double kPatience = 1;
+#endif
+
 namespace fs = std::filesystem;
 using namespace std::chrono_literals;
 
@@ -53,14 +59,14 @@ void RealWindow::read_state() {
 }
 
 bool RealWindow::killed(double seconds) {
-  const int code = wait_for_end(program_, seconds);
+  const int code = wait_for_end(program_, kPatience * seconds);
   if (code != -1) program_ = 0;
   read_state();
   return code == 128 + SIGKILL;
 }
 
 const nlohmann::json& RealWindow::wait(const std::string& what, const std::function<bool(const nlohmann::json&)>& is_so, double seconds) {
-  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+  const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(kPatience * seconds);
   for (;;) {
     read_state();
     if (!state_.is_null() && is_so(state_)) {
@@ -136,7 +142,7 @@ void RealWindow::drag_photo(const std::vector<ImagePoint>& path) {
 
 int RealWindow::quit(double seconds) {
   key("ctrl+q");
-  const int code = wait_for_end(program_, seconds);
+  const int code = wait_for_end(program_, kPatience * seconds);
   if (code != -1) program_ = 0;
   return code;
 }

@@ -37,7 +37,7 @@ class RealWindow {
   void type(const std::string& field, const std::string& text);
   void drag_photo(const std::vector<ImagePoint>& path);  ///< photo pixels
   /// Waits for the program's own end; its exit code, -1 when it had to be ended.
-  int quit(double seconds = 60);
+  int quit(double seconds = 10);
 
   pid_t process() const { return program_; }
   /// Waits until it was killed, and reads what it showed last. False: it was not, or not by SIGKILL.
