@@ -1,5 +1,7 @@
 #include "uroko/measure/one_photo.h"
 
+#include <fmt/format.h>
+
 #include "uroko/base/error.h"
 #include "uroko/scale/lens.h"
 #include "uroko/scale/references.h"
@@ -132,7 +134,7 @@ VisitResult measure_visit(const std::vector<PhotoRequest>& requests) {
     const auto day = photo.photo.info.taken->iso_date();
     if (first.empty()) first = day;
     if (day == first) continue;
-    out.measurement.warnings.push_back({"dates", "the photos were not taken on one day (" + first + ", " + day + "); combine photos of one visit only"});
+    out.measurement.warnings.push_back({"dates", fmt::format("the photos were not taken on one day ({}, {}); combine photos of one visit only", first, day)});
     break;
   }
   return out;

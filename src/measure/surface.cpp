@@ -156,6 +156,7 @@ std::optional<PlaneMap> with_camera(const PlaneMap& map, const scale::Camera& ca
   PlaneMap out = map;
   out.camera = camera;
   std::vector<ImagePoint> seen;
+  seen.reserve(at.size());
   for (const auto& p : at) seen.push_back(camera.undistorted(map.to_image(p)));
   const auto fit = fit_homography(seen, at);
   if (!fit) return std::nullopt;

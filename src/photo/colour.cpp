@@ -113,6 +113,7 @@ std::string icc_for_primaries(int primaries) {
   return cmsSaveProfileToMem(profile.get(), out.data(), &size) != 0 ? out : std::string();
 }
 
+// NOLINTNEXTLINE(performance-unnecessary-value-param): given up here, so that their memory is free when the photo is turned
 cv::Mat to_srgb(Pixels pixels, const std::string& icc, std::string& profile_name) {
   const bool cmyk = pixels.space == Pixels::Space::cmyk;
   profile_name = "none";

@@ -18,6 +18,7 @@ int weight(const std::string& kind) {
 
 void polygon(ChartDraft& d, Point at, const std::vector<Point>& shape, Colour colour, bool filled) {
   std::vector<Point> points;
+  points.reserve(shape.size());
   for (const auto& p : shape) points.push_back({at.x + p.x, at.y + p.y});
   d.scene().items.push_back(Fill{points, filled ? colour : d.colours.paper, Hatch::none});
   d.scene().items.push_back(PolyLine{points, colour, 1.1, Dash::solid, true});

@@ -143,7 +143,7 @@ class Painter {
       const auto size = jpeg->size();
       check(cairo_surface_set_mime_data(
           image.get(), CAIRO_MIME_TYPE_JPEG, data, size, [](void* held) { delete static_cast<std::string*>(held); }, jpeg.get()));
-      jpeg.release();
+      static_cast<void>(jpeg.release());  // the surface deletes it
     }
     cairo_save(cr_);
     cairo_rectangle(cr_, picture.at.x, picture.at.y, picture.w, picture.h);
