@@ -276,6 +276,7 @@ RayMargin follow(const Rays& r, const Eigen::VectorXf& scores, double stiffness,
     double high = -1e300, sum = 0;
     for (int k = 0; k < r.limit[u]; ++k) high = std::max(high, score(k));
     for (int k = 0; k < r.limit[u]; ++k) sum += std::exp(score(k) - high);
+    // cppcheck-suppress invalidFunctionArg ; the largest term is 1
     norm[u] = high + std::log(sum);
     for (int k = 0; k < r.m; ++k) {
       if (r.on_frame[u])
