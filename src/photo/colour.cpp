@@ -113,7 +113,7 @@ std::string icc_for_primaries(int primaries) {
   return cmsSaveProfileToMem(profile.get(), out.data(), &size) != 0 ? out : std::string();
 }
 
-// NOLINTNEXTLINE(performance-unnecessary-value-param): given up here, so that their memory is free when the photo is turned
+// NOLINTNEXTLINE(performance-unnecessary-value-param): given up by the caller, as lcms works in place on them
 cv::Mat to_srgb(Pixels pixels, const std::string& icc, std::string& profile_name) {
   const bool cmyk = pixels.space == Pixels::Space::cmyk;
   profile_name = "none";

@@ -18,6 +18,7 @@
 #include <map>
 
 #include "../support/command.h"
+#include "../support/sanitized.h"
 #include "../support/temp_folder.h"
 #include "book_operations.h"
 #include "uroko/base/file.h"
@@ -48,12 +49,6 @@ int run(const std::vector<std::string>& command) {
 struct Counts {
   int runs = 0, before = 0, after = 0, saved = 0, wrong = 0;
 };
-
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr bool kWritesOfItsOwn = true;  // UndefinedBehaviorSanitizer asks by a write into a pipe whether an object's memory can be read, and ends the program where that fails
-#else
-constexpr bool kWritesOfItsOwn = false;
-#endif
 
 /// The calls that change a disk, one by one: strace counts each call's occurrences for itself.
 const std::vector<std::string> kCalls = {"fsync", "fdatasync", "pwrite64", "write", "rename", "renameat", "renameat2", "unlink", "unlinkat", "rmdir", "mkdir", "ftruncate", "fchmod", "chmod"};
@@ -92,7 +87,8 @@ Counts kill_everywhere(const std::string& operation, const fs::path& base, int s
   for (const auto& call : kCalls)
     for (const std::string fault : {"signal=KILL", "error=EIO", "error=ENOSPC"})
       for (int n = 1; n <= calls[call]; n += stride) {
-        if (kWritesOfItsOwn && call == "write" && fault != "signal=KILL") continue;
+        // UndefinedBehaviorSanitizer asks by a write into a pipe whether an object's memory can be read, and ends the program where that fails.
+        if (uroko::testing::sanitized && call == "write" && fault != "signal=KILL") continue;
         TempFolder temp;
         copy(temp / "t");
         const int code = run({"strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e", "inject=" + call + ":" + fault + ":when=" + std::to_string(n), self, "--do", operation,
@@ -207,7 +203,7 @@ int main(int argc, char** argv) {
       std::fflush(stdout);
       all.runs += c.runs, all.before += c.before, all.after += c.after, all.saved += c.saved, all.wrong += c.wrong;
     }
-    if (kWritesOfItsOwn) std::printf("| (no errors of write: the sanitizer has writes of its own) | | | | | |\n");
+    if (uroko::testing::sanitized) std::printf("| (no errors of write: the sanitizer has writes of its own) | | | | | |\n");
     std::printf("| all | %d | %d | %d | %d | %d |\n\n", all.runs, all.before, all.after, all.saved, all.wrong);
   }
 

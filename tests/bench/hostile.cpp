@@ -20,6 +20,7 @@
 #include <map>
 #include <opencv2/core.hpp>
 
+#include "../support/sanitized.h"
 #include "../support/temp_folder.h"
 #include "uroko/base/file.h"
 #include "uroko/base/random.h"
@@ -30,11 +31,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr double kMostSeconds = 10, kMostMb = 2000;  // shadow memory and checks are not the program's
-#else
-constexpr double kMostSeconds = 1, kMostMb = 500;
-#endif
+constexpr double kMostSeconds = testing::sanitized ? 10 : 1, kMostMb = testing::sanitized ? 2000 : 500;
 /// On a slow machine a file may take so many times what a sound photo, of noise that looks everywhere like the edge of a marker, takes in the same run.
 /// Where that is 0.4 s, it is 1 s.
 constexpr double kMostOfSound = 2.5;

@@ -12,15 +12,12 @@
 #include <thread>
 
 #include "support/command.h"
+#include "support/sanitized.h"
 #include "uroko/app/view.h"
 
 namespace uroko::testing {
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr double kPatience = 6;  // the program takes many times as long
-#else
-constexpr double kPatience = 1;
-#endif
+constexpr double kPatience = sanitized ? 6 : 1;
 
 namespace fs = std::filesystem;
 using namespace std::chrono_literals;
