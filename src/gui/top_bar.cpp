@@ -49,7 +49,9 @@ void draw_crumbs(Ui& ui, const Box& bar, float right) {
     ui.draw->AddLine({start, b.bottom() - ui.px(5)}, {x, b.bottom() - ui.px(5)}, ui.c().act, std::max(1.f, ui.style.scale));
     ui.tip(command->label + ": " + command->tip, command->keys.front());
   };
-  if (const auto* fish = s.current_fish()) {
+  // A photo that is not in the book yet stands by itself: the fish and visit chosen in the book are not its own.
+  const bool outside = s.desk && !s.desk->place.photo;
+  if (const auto* fish = s.current_fish(); fish && !outside) {
     const float start = x;
     then(fish->fish.name, ui.style.fonts.bold, ui.c().ink);
     opens(start, "crumb.fish", "fish.edit");
